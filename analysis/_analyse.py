@@ -1,0 +1,249 @@
+"""One recording in, every figure out: two passes over its blocks, each in constant memory."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis._channel import Channel
+from analysis._errors import AnalysisError
+from analysis._figures import Material, channel_figures, channel_warnings, sag_figure
+from analysis._lines import Candidate, LineTrack, LineTracker, find_lines
+from analysis._results import Analysis, ChannelBurst, CoherencePoint, Figure, Line
+from analysis._roles import bands_for, carries_supply, falls_under_load, is_noise, ripple_band
+from analysis._spectrum import Spectra, SpectraAccumulator, coherence, coherence_chance_level, segment_length
+from analysis._statistics import StatisticsAccumulator
+from analysis._supply import Burst, RippleAccumulator, Trace, TraceAccumulator, find_bursts, measure_burst
+
+Floats = npt.NDArray[np.float64]
+Progress = Callable[[float], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """What is to be analysed: `blocks()` starts anew at each call and yields rows (n, channels), NaN where missing."""
+
+    channels: tuple[Channel, ...]
+    rate_hz: float
+    frames: int
+    blocks: Callable[[], Iterator[Floats]]
+    #: start and end of test bursts in seconds, where the stimulus tells them
+    burst_spans_s: tuple[tuple[float, float], ...] = ()
+    engine_rpm: float | None = None
+    #: V rms of the full level at each signal tap point, the reference of its signal-to-noise ratio
+    full_level_v: float | None = None
+
+
+def analyse(subject: Subject, progress: Progress = lambda fraction: None) -> Analysis:
+    """Work out every figure that the channels' roles and couplings allow; what is refused is said in `warnings`.
+
+    Parameters
+    ----------
+    subject
+        Channels, rate and samples.
+    progress
+        Called now and then with the fraction done, 0 to 1.
+    """
+    if subject.frames < 1:
+        raise AnalysisError("there are no samples to analyse: record or import at least a second")
+    segment = segment_length(subject.rate_hz, subject.frames)
+    material, trace = _first_pass(subject, segment, lambda part: progress(part / 2))
+    tracks = _second_pass(subject, segment, material.spectra, lambda part: progress(0.5 + part / 2))
+    bursts = _bursts(subject, trace)
+    figures: list[Figure] = []
+    for index, channel in enumerate(subject.channels):
+        figures += channel_figures(material, index, channel, subject.full_level_v)
+        own = [burst for name, burst in bursts if name == channel.name]
+        figures += sag_figure(channel, own)
+    return Analysis(
+        rate_hz=subject.rate_hz,
+        frames=subject.frames,
+        channels=subject.channels,
+        statistics=material.statistics,
+        spectra=material.spectra,
+        trace=trace,
+        figures=tuple(figures),
+        lines=_lines(subject, tracks),
+        bursts=tuple(ChannelBurst(name, burst) for name, burst in bursts),
+        coherence=_coherence(subject, material.spectra, tracks),
+        warnings=tuple(_warnings(subject, material, tracks)),
+    )
+
+
+def _first_pass(subject: Subject, segment: int, progress: Progress) -> tuple[Material, Trace]:
+    width = len(subject.channels)
+    statistics = StatisticsAccumulator(subject.channels, max(segment, 1))
+    trace = TraceAccumulator(subject.rate_hz, width)
+    band = ripple_band(subject.rate_hz)
+    ripple = RippleAccumulator(subject.rate_hz, width, band) if band and any(map(carries_supply, subject.channels)) else None
+    spectra = _spectra_accumulator(subject, segment) if segment else None
+    takers = [taker for taker in (statistics, trace, ripple, spectra) if taker is not None]
+    for rows in _counted(subject, progress):
+        for taker in takers:
+            taker.update(rows)
+    material = Material(
+        rate_hz=subject.rate_hz,
+        statistics=statistics.result(),
+        spectra=_or_none(spectra),
+        ripple=ripple.result() if ripple else np.empty((0, width)),
+    )
+    return material, trace.result()
+
+
+def _spectra_accumulator(subject: Subject, segment: int) -> SpectraAccumulator:
+    return SpectraAccumulator(
+        subject.rate_hz,
+        len(subject.channels),
+        segment,
+        pairs=tuple(_pairs(subject.channels)),
+        bands=bands_for(subject.rate_hz, segment),
+    )
+
+
+def _pairs(channels: tuple[Channel, ...]) -> Iterator[tuple[int, int]]:
+    """From every supply-side channel to every channel whose noise is read."""
+    for first, source in enumerate(channels):
+        for second, target in enumerate(channels):
+            if carries_supply(source) and is_noise(target):
+                yield first, second
+
+
+def _counted(subject: Subject, progress: Progress) -> Iterator[Floats]:
+    done = 0
+    for rows in subject.blocks():
+        yield rows
+        done += len(rows)
+        progress(done / subject.frames)
+
+
+def _or_none(accumulator: SpectraAccumulator | None) -> Spectra | None:
+    try:
+        return accumulator.result() if accumulator else None
+    except AnalysisError:
+        return None
+
+
+def _second_pass(subject: Subject, segment: int, spectra: Spectra | None, progress: Progress) -> list[list[LineTrack]]:
+    width = len(subject.channels)
+    if spectra is None:
+        return [[] for _ in range(width)]
+    candidates: list[list[Candidate]] = [find_lines(spectra, channel) for channel in range(width)]
+    tracker = LineTracker(subject.rate_hz, segment, candidates)
+    for rows in _counted(subject, progress):
+        tracker.update(rows)
+    return tracker.result()
+
+
+def _lines(subject: Subject, tracks: list[list[LineTrack]]) -> tuple[Line, ...]:
+    return tuple(
+        _line(channel, track, subject.engine_rpm)
+        for channel, own in zip(subject.channels, tracks, strict=True)
+        for track in own
+        if track.rms > 0
+    )
+
+
+def _line(channel: Channel, track: LineTrack, rpm: float | None) -> Line:
+    scale = (channel.scale_uncertainty or 0.0) * track.rms
+    return Line(
+        channel=channel.name,
+        frequency_hz=track.frequency_hz,
+        frequency_uncertainty_hz=track.frequency_uncertainty_hz,
+        rms=track.rms,
+        unit=channel.unit,
+        uncertainty=float(np.hypot(track.uncertainty, scale)),
+        cause=mains_cause(track.frequency_hz),
+        order=60 * track.frequency_hz / rpm if rpm else None,
+        lowest_hz=track.lowest_hz,
+        highest_hz=track.highest_hz,
+        wandered=track.wandered,
+    )
+
+
+def mains_cause(frequency_hz: float) -> str | None:
+    """ "mains 50 Hz" or "mains 60 Hz" for a line within 0.5 % of one of its first five multiples, else None.
+
+    Half a per cent is as far as a public supply wanders in ordinary operation (common practice: 50 Hz +- 0.2 Hz).
+    A line that is a multiple of both (300 Hz) is left to the ear and to the second recording.
+    """
+    fits = [base for base in (50, 60) if _is_multiple(frequency_hz, base)]
+    return f"mains {fits[0]} Hz" if len(fits) == 1 else None
+
+
+def _is_multiple(frequency_hz: float, base_hz: float) -> bool:
+    multiple = round(frequency_hz / base_hz)
+    return 1 <= multiple <= 5 and abs(frequency_hz - multiple * base_hz) <= 0.005 * multiple * base_hz
+
+
+def _coherence(subject: Subject, spectra: Spectra | None, tracks: list[list[LineTrack]]) -> tuple[CoherencePoint, ...]:
+    """At every line of a noise channel; nothing from a single average."""
+    if spectra is None or spectra.effective_averages < 2:
+        return ()
+    points = []
+    for first, second in _pairs(subject.channels):
+        curve = coherence(spectra, first, second)
+        for track in tracks[second]:
+            bin_ = min(round(track.frequency_hz / spectra.resolution_hz), len(curve) - 1)
+            points.append(_point(subject, first, second, track.frequency_hz, float(curve[bin_]), spectra))
+    return tuple(points)
+
+
+def _point(subject: Subject, first: int, second: int, frequency: float, value: float, spectra: Spectra) -> CoherencePoint:
+    averages = spectra.effective_averages
+    names = subject.channels[first].name, subject.channels[second].name
+    return CoherencePoint(*names, frequency, value, averages, coherence_chance_level(averages))
+
+
+def _bursts(subject: Subject, trace: Trace) -> list[tuple[str, Burst]]:
+    found = []
+    spans = _spans(subject, trace)
+    for index, channel in enumerate(subject.channels):
+        if not carries_supply(channel) or not channel.carries_dc:
+            continue
+        rest_from = 0.0
+        for span in spans:
+            burst = measure_burst(
+                trace.values[:, index], trace.step_s, span, rest_from, falls=falls_under_load(channel)
+            )
+            found.append((channel.name, burst))
+            rest_from = span[1] + 2 * 0.1
+    return found
+
+
+def _spans(subject: Subject, trace: Trace) -> list[tuple[float, float]]:
+    """Bursts from the stimulus, else from a current, else from the amplifier's supply, else from the battery."""
+    if subject.burst_spans_s:
+        return list(subject.burst_spans_s)
+    for kind in ("current", "supply-amp", "supply"):
+        for index, channel in enumerate(subject.channels):
+            if channel.role_kind == kind and channel.carries_dc:
+                spans = find_bursts(trace.values[:, index], trace.step_s, falls=falls_under_load(channel))
+                if spans:
+                    return spans
+    return []
+
+
+def _warnings(subject: Subject, material: Material, tracks: list[list[LineTrack]]) -> Iterator[str]:
+    if material.spectra is None:
+        yield f"too short or too broken for a spectrum: {subject.frames} samples ({subject.frames / subject.rate_hz:.3g} s); no noise figures, no lines"
+    elif material.spectra.effective_averages < 2:
+        yield "a single average only: no coherence is stated; record longer"
+    elif material.spectra.effective_averages < 16 and any(True for _ in _pairs(subject.channels)):
+        yield f"coherence rests on {material.spectra.effective_averages:.1f} averages only (16 or more are wanted): record longer"
+    for index, channel in enumerate(subject.channels):
+        yield from channel_warnings(material, index, channel, subject.full_level_v)
+        yield from _wander_warning(channel, tracks[index])
+
+
+def _wander_warning(channel: Channel, tracks: list[LineTrack]) -> Iterator[str]:
+    moving = sorted((track for track in tracks if track.wandered), key=lambda track: -track.rms)
+    if moving:
+        first, more = moving[0], len(moving) - 1
+        others = f", and {more} weaker line{'s' * (more > 1)} too" if more else ""
+        yield (
+            f"channel {channel.name}: the line at {first.frequency_hz:.6g} Hz wandered between "
+            f"{first.lowest_hz:.6g} and {first.highest_hz:.6g} Hz{others}"
+        )

@@ -1,0 +1,91 @@
+"""What an analysis hands over: frozen, each number with its unit and uncertainty."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from analysis._channel import Channel
+from analysis._spectrum import Spectra
+from analysis._statistics import Statistics
+from analysis._supply import Burst, Trace
+
+#: coverage factor of every stated uncertainty (about 95 %)
+COVERAGE_FACTOR = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One number: what, of which channel, with expanded (k = 2) uncertainty.
+
+    `uncertainty` is None when the recording is too short to tell it. `band_hz`, `weighting` and `averages` are
+    None or empty where they have no meaning. `reference` is the level a ratio refers to, in V.
+    """
+
+    channel: str
+    quantity: str
+    value: float
+    unit: str
+    uncertainty: float | None
+    band_hz: tuple[float, float] | None = None
+    weighting: str = ""
+    averages: int | None = None
+    reference: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A spectral line of one channel; uncertainties k = 2; `order` is 60 f / rpm when the rpm is known."""
+
+    channel: str
+    frequency_hz: float
+    frequency_uncertainty_hz: float
+    rms: float
+    unit: str
+    uncertainty: float
+    cause: str | None
+    order: float | None
+    lowest_hz: float
+    highest_hz: float
+    wandered: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelBurst:
+    """A burst as one channel saw it."""
+
+    channel: str
+    burst: Burst
+
+
+@dataclass(frozen=True, slots=True)
+class CoherencePoint:
+    """Coherence of two channels at one frequency, with the level that 5 % of unrelated signals exceed."""
+
+    input: str
+    output: str
+    frequency_hz: float
+    value: float
+    averages: float
+    chance_level: float
+
+
+@dataclass(frozen=True, slots=True)
+class Analysis:
+    """Everything told about one recording; `spectra` is None when it is too short for one."""
+
+    rate_hz: float
+    frames: int
+    channels: tuple[Channel, ...]
+    statistics: Statistics
+    spectra: Spectra | None
+    trace: Trace
+    figures: tuple[Figure, ...]
+    lines: tuple[Line, ...]
+    bursts: tuple[ChannelBurst, ...]
+    coherence: tuple[CoherencePoint, ...]
+    warnings: tuple[str, ...]
+
+    def figure(self, channel: str, quantity: str) -> Figure | None:
+        """The figure of that channel and quantity, or None when it was refused."""
+        found = (f for f in self.figures if f.channel == channel and f.quantity == quantity)
+        return next(found, None)

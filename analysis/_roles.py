@@ -1,0 +1,45 @@
+"""Which figures a channel's role asks for, and in which bands."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+from scipy import fft
+
+from analysis._channel import DROP_ROLES, NOISE_ROLES, SUPPLY_ROLES, Channel
+from analysis._weighting import band_weights
+
+Floats = npt.NDArray[np.float64]
+
+#: the band of ripple and noise, Hz, as far as the sample rate reaches
+LOWEST_HZ, HIGHEST_HZ = 20.0, 20_000.0
+
+
+def carries_supply(channel: Channel) -> bool:
+    """Supply volts, a drop along the supply path, or the supply current."""
+    return channel.role_kind in SUPPLY_ROLES | DROP_ROLES | {"current"}
+
+
+def falls_under_load(channel: Channel) -> bool:
+    """Supply volts fall when an amplifier draws; drops and currents rise."""
+    return channel.role_kind in SUPPLY_ROLES
+
+
+def is_noise(channel: Channel) -> bool:
+    """Channels on which noise is read."""
+    return channel.role_kind in NOISE_ROLES
+
+
+def ripple_band(rate_hz: float) -> tuple[float, float] | None:
+    """The band of ripple and noise at this rate, or None when the rate does not reach 20 Hz comfortably."""
+    highest = min(HIGHEST_HZ, rate_hz / 2)
+    return (LOWEST_HZ, highest) if highest >= 2 * LOWEST_HZ else None
+
+
+def bands_for(rate_hz: float, segment: int) -> dict[str, Floats]:
+    """Power weight per bin of the bands whose power is followed through the recording."""
+    band = ripple_band(rate_hz)
+    if band is None:
+        return {}
+    frequency = fft.rfftfreq(segment, 1 / rate_hz)
+    return {"": band_weights(frequency, band), "A": band_weights(frequency, band, "A")}

@@ -1,0 +1,196 @@
+"""The supply under load: a slow trace, bursts, sag and recovery; ripple in a stated band."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import signal
+
+Floats = npt.NDArray[np.float64]
+
+#: rows of a slow trace are means over this time
+TRACE_STEP_S = 0.001
+#: the minimum and the recovered value are means over this time
+MEAN_S = 0.010
+#: the value before a burst is a mean over up to this time
+BEFORE_S = 0.5
+RECOVERY_S = 0.100
+RIPPLE_WINDOW_S = 0.1
+_SHORTEST_BURST_S = 0.015
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """Means over `step_s`, shape (steps, channels); NaN where a sample was missing."""
+
+    step_s: float
+    values: Floats
+
+
+class TraceAccumulator:
+    """Means of consecutive rows over `TRACE_STEP_S`, or over one row where the rate is lower."""
+
+    def __init__(self, rate_hz: float, channels: int) -> None:
+        self._rows = max(1, round(rate_hz * TRACE_STEP_S))
+        self._rate_hz = rate_hz
+        self._rest = np.empty((0, channels))
+        self._parts: list[Floats] = []
+
+    def update(self, rows: Floats) -> None:
+        """Take rows of shape (n, channels)."""
+        rows = np.concatenate([self._rest, rows]) if len(self._rest) else rows
+        whole = len(rows) // self._rows * self._rows
+        self._parts.append(rows[:whole].reshape(-1, self._rows, rows.shape[1]).mean(axis=1))
+        self._rest = np.array(rows[whole:])
+
+    def result(self) -> Trace:
+        """Every whole step so far."""
+        none = np.empty((0, self._rest.shape[1]))
+        return Trace(self._rows / self._rate_hz, np.concatenate([none, *self._parts]))
+
+
+class RippleAccumulator:
+    """Peak-to-peak of each 100 ms in a band, by a causal 2nd-order Butterworth band filter.
+
+    Shape of the result: (windows, channels). Windows in which a sample is missing, and the first two after the
+    start or a gap (in which the filter settles), are left out.
+    """
+
+    def __init__(self, rate_hz: float, channels: int, band_hz: tuple[float, float]) -> None:
+        self._sos = _band_filter(rate_hz, band_hz)
+        self._rows = max(2, round(rate_hz * RIPPLE_WINDOW_S))
+        self._rest = np.empty((0, channels))
+        self._state: Floats | None = None
+        self._settling = 2
+        self._parts: list[Floats] = []
+
+    def update(self, rows: Floats) -> None:
+        """Take rows of shape (n, channels)."""
+        rows = np.concatenate([self._rest, rows]) if len(self._rest) else rows
+        whole = len(rows) // self._rows * self._rows
+        for start in range(0, whole, self._rows):
+            self._add(rows[start : start + self._rows])
+        self._rest = np.array(rows[whole:])
+
+    def _add(self, rows: Floats) -> None:
+        if np.isnan(rows.sum()):
+            self._state, self._settling = None, 2
+            return
+        if self._state is None:
+            self._state = signal.sosfilt_zi(self._sos)[:, :, None] * rows.mean(axis=0)
+        filtered, self._state = signal.sosfilt(self._sos, rows, axis=0, zi=self._state)
+        if self._settling:
+            self._settling -= 1
+            return
+        self._parts.append(np.ptp(filtered, axis=0))
+
+    def result(self) -> Floats:
+        """Peak-to-peak of every whole window so far, shape (windows, channels)."""
+        return np.array(self._parts).reshape(-1, self._rest.shape[1])
+
+
+def _band_filter(rate_hz: float, band_hz: tuple[float, float]) -> Floats:
+    low, high = band_hz
+    if high < 0.45 * rate_hz:
+        return np.asarray(signal.butter(2, (low, high), "bandpass", fs=rate_hz, output="sos"))
+    return np.asarray(signal.butter(2, low, "highpass", fs=rate_hz, output="sos"))
+
+
+@dataclass(frozen=True, slots=True)
+class Burst:
+    """One burst on one channel, in the channel's unit; the extreme is the lowest 10 ms mean of a supply,
+    the highest of a drop or a current."""
+
+    start_s: float
+    end_s: float
+    before: float
+    extreme: float
+    #: mean over the burst's last half
+    loaded: float
+    #: 10 ms mean, 100 ms after the end
+    recovered: float
+    #: how much a 10 ms mean scatters before the burst (standard deviation)
+    scatter: float
+
+    @property
+    def sag(self) -> float:
+        """Before less extreme: what the burst took away."""
+        return self.before - self.extreme
+
+
+def find_bursts(values: Floats, step_s: float, *, falls: bool) -> list[tuple[float, float]]:
+    """Start and end in seconds of every stretch in which a trace leaves its resting level for its loaded one.
+
+    Parameters
+    ----------
+    values
+        One channel's trace, shape (steps,).
+    falls
+        True for a supply (loaded is lower), False for a current or a drop.
+
+    Notes
+    -----
+    The two levels are the 2nd and 98th percentile of 10 ms means; half-way between them is the border. Nothing
+    is found when the levels lie closer than eight times the scatter of neighbouring means.
+    """
+    trace = _smooth(-values if falls else values, step_s)
+    if np.isnan(trace).all() or len(trace) < 10:
+        return []
+    low, high = np.nanpercentile(trace, [2, 98])
+    scatter = 1.4826 * np.nanmedian(np.abs(np.diff(trace[:: max(1, round(MEAN_S / step_s))]))) / np.sqrt(2)
+    if high - low <= max(8 * scatter, 1e-9 * abs(high)):
+        return []
+    over = np.nan_to_num(trace, nan=low) > (low + high) / 2
+    edges = np.diff(np.concatenate([[0], over.astype(np.int8), [0]]))
+    starts, stops = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
+    # A burst cut off by the recording's edge has no "before" or no end to speak of.
+    return [
+        (start * step_s, stop * step_s)
+        for start, stop in zip(starts, stops, strict=True)
+        if start > 0 and stop < len(trace) and (stop - start) * step_s >= _SHORTEST_BURST_S
+    ]
+
+
+def _smooth(values: Floats, step_s: float) -> Floats:
+    """Centred running mean over 10 ms, same length; NaN wherever a NaN is in reach."""
+    width = max(1, round(MEAN_S / step_s))
+    padded = np.pad(values, (width // 2, width - 1 - width // 2), mode="edge")
+    return np.convolve(padded, np.full(width, 1 / width), mode="valid")
+
+
+def measure_burst(values: Floats, step_s: float, span_s: tuple[float, float], rest_from_s: float, *, falls: bool) -> Burst:
+    """Before, extreme, loaded and recovered of one burst on one channel's trace (steps,).
+
+    `rest_from_s` is where the resting stretch before the burst begins at the earliest (the end of the burst
+    before it and its recovery, or 0). A value for which there are no samples is NaN.
+    """
+    start_s, end_s = span_s
+    means = _means(values, step_s, max(rest_from_s, start_s - BEFORE_S), start_s - MEAN_S)
+    inside = _means(values, step_s, start_s, end_s)
+    after = _between(values, step_s, end_s + RECOVERY_S - MEAN_S / 2, end_s + RECOVERY_S + MEAN_S / 2)
+    extreme = np.nan if not len(inside) else np.nanmin(inside) if falls else np.nanmax(inside)
+    return Burst(
+        start_s=start_s,
+        end_s=end_s,
+        before=_mean(means),
+        extreme=float(extreme),
+        loaded=_mean(_between(values, step_s, (start_s + end_s) / 2, end_s)),
+        recovered=_mean(after),
+        scatter=float(np.nanstd(means)) if len(means) > 1 else 0.0,
+    )
+
+
+def _between(values: Floats, step_s: float, start_s: float, end_s: float) -> Floats:
+    return values[max(round(start_s / step_s), 0) : max(round(end_s / step_s), 0)]
+
+
+def _means(values: Floats, step_s: float, start_s: float, end_s: float) -> Floats:
+    """Every 10 ms mean that lies wholly between two times, a step apart."""
+    rows, width = _between(values, step_s, start_s, end_s), max(1, round(MEAN_S / step_s))
+    return np.convolve(rows, np.full(width, 1 / width), mode="valid") if len(rows) >= width else rows[:0]
+
+
+def _mean(values: Floats) -> float:
+    return float(np.nanmean(values)) if len(values) and not np.isnan(values).all() else float("nan")
