@@ -1,0 +1,87 @@
+"""What job.toml holds, validated: the visit, the vehicle, the shop, and which recordings belong to it."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import PurePosixPath
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+
+VERSION = 1
+
+State = Literal["as found", "as left", "instrument floor"]
+STATES: tuple[State, ...] = ("as found", "as left", "instrument floor")
+
+Text = Annotated[str, Field(max_length=10_000)]
+Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
+
+
+class _Table(BaseModel):
+    """A misspelt key is an error, not a silence."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Visit(_Table):
+    """The order itself."""
+
+    number: Text = ""
+    title: Text = ""
+    opened: date | None = None
+    complaint: Text = ""
+    began_after: Text = ""
+    found: Text = ""
+    done: Text = ""
+    not_tested: Text = ""
+
+
+class Vehicle(_Table):
+    """What was brought in."""
+
+    kind: Text = ""
+    description: Text = ""
+    registration: Text = ""
+    odometer: Text = ""
+
+
+class Shop(_Table):
+    """Who did the work."""
+
+    name: Text = ""
+    address: Text = ""
+    technician: Text = ""
+
+
+class Entry(_Table):
+    """One recording of the job; its conditions and isolation step stand in the sealed file itself."""
+
+    file: Text
+    state: State
+    sha256: Digest
+    note: Text = ""
+
+    @field_validator("file")
+    @classmethod
+    def _lies_in_the_job(cls, file: str) -> str:
+        path = PurePosixPath(file)
+        if not file or path.is_absolute() or ".." in path.parts or "\\" in file:
+            raise ValueError(f"'{file}' does not lie in the job folder: write a path such as recordings/name.h5")
+        return file
+
+
+class JobFile(_Table):
+    """The whole of job.toml."""
+
+    format: Literal["humproof-job"]
+    version: int
+    visit: Visit = Visit()
+    vehicle: Vehicle = Vehicle()
+    shop: Shop = Shop()
+    recordings: tuple[Entry, ...] = ()
+
+    @model_validator(mode="after")
+    def _known_version(self) -> JobFile:
+        if self.version != VERSION:
+            raise ValueError(f"version {self.version} is not known; this humproof reads {VERSION}: update it")
+        return self

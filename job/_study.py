@@ -1,0 +1,194 @@
+"""From a file to its figures, and from two files to a comparison: what every command, page and screen calls."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from analysis import COVERAGE_FACTOR, Analysis, Circumstances, Comparison, Side, Subject, analyse
+from analysis import compare as compare_sides
+from capture import Mark, Recording, RecordingInfo, file_sha256
+
+Progress = Callable[[float], None]
+
+#: how the marks of a test burst begin; `length` is the burst's
+BURST_MARK = "burst"
+
+
+@dataclass(frozen=True, slots=True)
+class Study:
+    """A recording with everything told about it."""
+
+    path: Path
+    sha256: str
+    info: RecordingInfo
+    frames: int
+    marks: tuple[Mark, ...]
+    #: samples per channel that are missing
+    analysis: Analysis
+
+    @property
+    def side(self) -> Side:
+        """This study as one side of a comparison."""
+        conditions = self.info.conditions
+        return Side(
+            self.analysis,
+            Circumstances(
+                digest=self.sha256,
+                simulated=self.info.simulated,
+                isolation_step=self.info.isolation_step,
+                engine_rpm=conditions.engine_rpm,
+                loads=conditions.loads,
+                volume=conditions.volume,
+                gains=conditions.gains,
+                test_signal=conditions.test_signal,
+            ),
+        )
+
+
+def study_recording(path: Path, progress: Progress = lambda fraction: None) -> Study:
+    """Analyse a sealed recording, whatever its length, in constant memory."""
+    with Recording(path) as recording:
+        subject = Subject(
+            channels=recording.channels,
+            rate_hz=recording.rate_hz,
+            frames=recording.frames,
+            blocks=recording.blocks,
+            burst_spans_s=_bursts(recording),
+            engine_rpm=recording.info.conditions.engine_rpm,
+            full_level_v=recording.info.conditions.full_level_v,
+        )
+        analysis = analyse(subject, progress)
+        return Study(path, file_sha256(path), recording.info, recording.frames, tuple(recording.marks), analysis)
+
+
+def _bursts(recording: Recording) -> tuple[tuple[float, float], ...]:
+    rate = recording.rate_hz
+    return tuple(
+        (mark.first / rate, (mark.first + mark.length) / rate)
+        for mark in recording.marks
+        if mark.text.startswith(BURST_MARK) and mark.length > 0
+    )
+
+
+def compare_studies(before: Study, after: Study, floor: Study | None = None) -> Comparison:
+    """Set two studies against each other."""
+    return compare_sides(before.side, after.side, floor.side if floor else None)
+
+
+def study_json(study: Study) -> dict[str, Any]:
+    """The JSON object of `humproof analyse`."""
+    analysis = study.analysis
+    return {
+        "recording": {
+            "file": study.path.name,
+            "sha256": study.sha256,
+            "rate_hz": analysis.rate_hz,
+            "duration_s": study.frames / analysis.rate_hz,
+            "simulated": study.info.simulated,
+            "channels": [_channel_json(study, index) for index in range(len(analysis.channels))],
+        },
+        "figures": [
+            {
+                "channel": figure.channel,
+                "quantity": figure.quantity,
+                "value": number(figure.value),
+                "unit": figure.unit,
+                "uncertainty": number(figure.uncertainty),
+                "k": COVERAGE_FACTOR,
+                "band_hz": list(figure.band_hz) if figure.band_hz else None,
+                "weighting": figure.weighting or None,
+                "averages": figure.averages,
+                "reference_v": figure.reference,
+            }
+            for figure in analysis.figures
+        ],
+        "lines": [
+            {
+                "channel": line.channel,
+                "frequency_hz": line.frequency_hz,
+                "frequency_uncertainty_hz": line.frequency_uncertainty_hz,
+                "rms": line.rms,
+                "unit": line.unit,
+                "uncertainty": line.uncertainty,
+                "cause": line.cause,
+                "order": line.order,
+                "wandered": line.wandered,
+                "lowest_hz": line.lowest_hz,
+                "highest_hz": line.highest_hz,
+            }
+            for line in analysis.lines
+        ],
+        # The ledger splits noise by its makers; nothing is put into it before they can be told apart.
+        "ledger": [],
+        "bursts": [_burst_json(name_and_burst) for name_and_burst in analysis.bursts],
+        "coherence": [
+            {
+                "input": point.input,
+                "output": point.output,
+                "frequency_hz": point.frequency_hz,
+                "value": point.value,
+                "averages": point.averages,
+                "chance_level": point.chance_level,
+            }
+            for point in analysis.coherence
+        ],
+        "warnings": [*study.info.warnings, *analysis.warnings],
+    }
+
+
+def _channel_json(study: Study, index: int) -> dict[str, Any]:
+    channel, statistics = study.analysis.channels[index], study.analysis.statistics
+    return {
+        "name": channel.name,
+        "role": channel.role or None,
+        "unit": channel.unit,
+        "coupling": channel.coupling,
+        "clipped_samples": int(statistics.clipped[index]),
+        "missing_samples": int(statistics.missing[index]),
+    }
+
+
+def _burst_json(named: Any) -> dict[str, Any]:
+    burst = named.burst
+    return {
+        "channel": named.channel,
+        "start_s": burst.start_s,
+        "end_s": burst.end_s,
+        "before": number(burst.before),
+        "minimum": number(burst.extreme),
+        "loaded": number(burst.loaded),
+        "sag": number(burst.sag),
+        "recovered": number(burst.recovered),
+    }
+
+
+def comparison_json(comparison: Comparison) -> dict[str, Any]:
+    """The JSON object of `humproof compare`."""
+    return {
+        "comparable": comparison.comparable,
+        "mismatches": list(comparison.mismatches),
+        "changes": [
+            {
+                "channel": change.channel,
+                "quantity": change.quantity,
+                "unit": change.unit,
+                "before": change.before,
+                "after": change.after,
+                "change": change.change,
+                "change_db": number(change.change_db),
+                "uncertainty": number(change.uncertainty),
+                "verdict": change.verdict,
+            }
+            for change in comparison.changes
+        ],
+        "verdict": comparison.verdict,
+    }
+
+
+def number(value: float | None) -> float | None:
+    """JSON knows no NaN and no infinity: what is not known is null."""
+    return value if value is not None and math.isfinite(value) else None
