@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -53,6 +53,7 @@ def analyse(subject: Subject, progress: Progress = lambda fraction: None) -> Ana
     material, trace = _first_pass(subject, segment, lambda part: progress(part / 2))
     tracks = _second_pass(subject, segment, material.spectra, lambda part: progress(0.5 + part / 2))
     bursts = _bursts(subject, trace)
+    material = replace(material, bursts_play=bool(bursts))
     figures: list[Figure] = []
     for index, channel in enumerate(subject.channels):
         figures += channel_figures(material, index, channel, subject.full_level_v)
@@ -66,7 +67,7 @@ def analyse(subject: Subject, progress: Progress = lambda fraction: None) -> Ana
         spectra=material.spectra,
         trace=trace,
         figures=tuple(figures),
-        lines=_lines(subject, tracks),
+        lines=_lines(subject, tracks, mains=not bursts),
         bursts=tuple(ChannelBurst(name, burst) for name, burst in bursts),
         coherence=_coherence(subject, material.spectra, tracks),
         warnings=tuple(_warnings(subject, material, tracks)),
@@ -137,16 +138,17 @@ def _second_pass(subject: Subject, segment: int, spectra: Spectra | None, progre
     return tracker.result()
 
 
-def _lines(subject: Subject, tracks: list[list[LineTrack]]) -> tuple[Line, ...]:
+def _lines(subject: Subject, tracks: list[list[LineTrack]], *, mains: bool) -> tuple[Line, ...]:
+    """While test bursts play, a line at 100 Hz is the amplifier's own rectified tone: then no cause is named."""
     return tuple(
-        _line(channel, track, subject.engine_rpm)
+        _line(channel, track, subject.engine_rpm, mains_cause(track.frequency_hz) if mains else None)
         for channel, own in zip(subject.channels, tracks, strict=True)
         for track in own
         if track.rms > 0
     )
 
 
-def _line(channel: Channel, track: LineTrack, rpm: float | None) -> Line:
+def _line(channel: Channel, track: LineTrack, rpm: float | None, cause: str | None) -> Line:
     scale = (channel.scale_uncertainty or 0.0) * track.rms
     return Line(
         channel=channel.name,
@@ -155,7 +157,7 @@ def _line(channel: Channel, track: LineTrack, rpm: float | None) -> Line:
         rms=track.rms,
         unit=channel.unit,
         uncertainty=float(np.hypot(track.uncertainty, scale)),
-        cause=mains_cause(track.frequency_hz),
+        cause=cause,
         order=60 * track.frequency_hz / rpm if rpm else None,
         lowest_hz=track.lowest_hz,
         highest_hz=track.highest_hz,
@@ -233,9 +235,12 @@ def _warnings(subject: Subject, material: Material, tracks: list[list[LineTrack]
         yield "a single average only: no coherence is stated; record longer"
     elif material.spectra.effective_averages < 16 and any(True for _ in _pairs(subject.channels)):
         yield f"coherence rests on {material.spectra.effective_averages:.1f} averages only (16 or more are wanted): record longer"
+    if material.bursts_play:
+        yield "test bursts play: ripple is not stated, and the lines hold the amplifier's own current"
     for index, channel in enumerate(subject.channels):
         yield from channel_warnings(material, index, channel, subject.full_level_v)
-        yield from _wander_warning(channel, tracks[index])
+        if not material.bursts_play:
+            yield from _wander_warning(channel, tracks[index])
 
 
 def _wander_warning(channel: Channel, tracks: list[LineTrack]) -> Iterator[str]:

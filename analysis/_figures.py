@@ -32,6 +32,8 @@ class Material:
     spectra: Spectra | None
     #: peak-to-peak per 100 ms window, shape (windows, channels)
     ripple: Floats
+    #: True when test bursts were found: ripple would then be the amplifier's own
+    bursts_play: bool = False
 
 
 def channel_figures(material: Material, index: int, channel: Channel, full_level_v: float | None) -> Iterator[Figure]:
@@ -42,7 +44,7 @@ def channel_figures(material: Material, index: int, channel: Channel, full_level
         yield _dc(material, index, channel)
     yield _rms(material, index, channel)
     yield from _peaks(material, index, channel)
-    if carries_supply(channel) and channel.role_kind != "current":
+    if carries_supply(channel) and channel.role_kind != "current" and not material.bursts_play:
         yield from _ripple(material, index, channel)
     if is_noise(channel):
         yield from _noise(material, index, channel, full_level_v)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage, stats
+from scipy import fft, ndimage, stats
 
 from analysis._spectrum import Spectra
 from analysis._windows import effective_averages, window
@@ -26,10 +26,15 @@ _APART_BINS = 3
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """A line as seen in an averaged spectrum: where, and the noise power in its bin (unit squared)."""
+    """A line as seen in an averaged spectrum, powers in unit squared per bin."""
 
-    frequency_hz: float
+    #: its highest bin, and the first and last bin it reaches into, smeared or not
+    peak: int
+    first: int
+    last: int
+    #: noise power in the highest bin, and in all its bins together
     noise_power: float
+    noise_in_lobe: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,38 +75,49 @@ def find_lines(spectra: Spectra, channel: int, false_alarm: float = FALSE_ALARM)
     inner = power[1:-1]
     peaks = 1 + np.flatnonzero((inner > power[:-2]) & (inner >= power[2:]) & (inner > threshold * floor[1:-1]))
     peaks = peaks[peaks >= _APART_BINS]
-    kept: list[int] = []
-    for peak in peaks[np.argsort(power[peaks])[::-1]]:
-        if len(kept) < MOST_LINES and power[peak] > _leakage(power, kept, int(peak)):
-            kept.append(int(peak))
-    return [Candidate(_interpolated(spectra, power, peak), float(floor[peak])) for peak in kept]
+    kept: list[Candidate] = []
+    for peak in peaks[np.argsort(power[peaks])[::-1]].tolist():
+        inside = any(line.first - 1 <= peak <= line.last + 1 for line in kept)
+        if len(kept) < MOST_LINES and not inside and power[peak] > _leakage(power, kept, peak):
+            first, last = _lobe(power, threshold * floor, peak)
+            kept.append(Candidate(peak, first, last, float(floor[peak]), float(floor[first : last + 1].sum())))
+    return kept
 
 
-def _leakage(power: Floats, strong: list[int], bin_: int) -> float:
+def _leakage(power: Floats, strong: list[Candidate], bin_: int) -> float:
     """Ten times the power that the Hann window lets stronger lines leave at `bin_`; infinite within two bins."""
     if not strong:
         return 0.0
-    apart = np.abs(np.array(strong) - bin_).astype(float)
+    places = np.array([line.peak for line in strong])
+    apart = np.abs(places - bin_).astype(float)
     if apart.min() < _APART_BINS:
         return float("inf")
     envelope = 1 / (np.pi * apart * (apart**2 - 1))
-    return float(10 * np.sum(power[strong] * envelope**2))
+    return float(10 * np.sum(power[places] * envelope**2))
 
 
-def _interpolated(spectra: Spectra, power: Floats, peak: int) -> float:
-    """The frequency between bins, from the two highest bins of a Hann-windowed line: d = (2a - 1)/(a + 1)."""
-    side = 1 if power[peak + 1] >= power[peak - 1] else -1
-    ratio = float(np.sqrt(power[peak + side] / power[peak]))
-    shift = min(max((2 * ratio - 1) / (ratio + 1), 0.0), 0.5)
-    return (peak + side * shift) * spectra.resolution_hz
+def _lobe(power: Floats, border: Floats, peak: int) -> tuple[int, int]:
+    """First and last bin of the line about `peak`: as far as it stands out and no other line begins to rise.
+
+    At least two bins each way, the Hann window's own width.
+    """
+    reach = []
+    for step in (-1, 1):
+        place, lowest = peak, power[peak]
+        while 0 < place + step < len(power) - 1 and border[place + step] < power[place + step] < 4 * lowest:
+            place += step
+            lowest = min(lowest, power[place])
+        reach.append(place)
+    return max(min(reach[0], peak - 2), 0), min(max(reach[1], peak + 2), len(power) - 1)
 
 
 class LineTracker:
-    """Follows known lines: each half-overlapping Hann segment gives every line's amplitude and phase.
+    """Follows known lines: each half-overlapping Hann segment gives every line's power and phase.
 
-    The phase's advance from segment to segment is the frequency, the mean power is the rms. For one steady
-    sine in white noise this comes close to the least-squares sine fit of the whole record (IEEE 1057), takes
-    constant memory and also tells when the line wanders.
+    The phase's advance from segment to segment is the frequency; the power is that of all bins the line reaches
+    into, so that a line which drifts within a segment loses nothing. For one steady sine in white noise this
+    comes close to the least-squares sine fit of the whole record (IEEE 1057), takes constant memory and also
+    tells when the line wanders.
 
     Parameters
     ----------
@@ -115,14 +131,9 @@ class LineTracker:
         self._rate_hz, self._segment, self._hop = rate_hz, segment, segment // 2
         self._candidates = candidates
         self._window = window("hann", segment)
-        self._kernels = [self._kernel(lines) for lines in candidates]
         self._rest = np.empty((0, len(candidates)))
-        self._found: list[list[Complexes]] = [[] for _ in candidates]
-
-    def _kernel(self, lines: list[Candidate]) -> Complexes:
-        turns = np.outer([line.frequency_hz / self._rate_hz for line in lines], np.arange(self._segment))
-        kernel: Complexes = np.sqrt(2) / self._segment * self._window.weights * np.exp(-2j * np.pi * turns)
-        return kernel
+        self._phasors: list[list[Complexes]] = [[] for _ in candidates]
+        self._powers: list[list[Floats]] = [[] for _ in candidates]
 
     def update(self, rows: Floats) -> None:
         """Take rows of shape (n, channels)."""
@@ -134,60 +145,66 @@ class LineTracker:
         self._rest = np.array(rows[start:])
 
     def _add(self, rows: Floats) -> None:
-        for column, kernel, found in zip(rows.T, self._kernels, self._found, strict=True):
-            # A segment with a missing sample becomes NaN, and so do the two phase steps beside it.
-            found.append(kernel @ (column - column.mean()))
+        # A segment with a missing sample becomes NaN, and so do the two phase steps beside it.
+        columns = (rows - rows.mean(axis=0)).T * self._window.weights
+        bins = fft.rfft(columns, axis=1) * (np.sqrt(2) / self._segment)
+        for index, lines in enumerate(self._candidates):
+            below = np.concatenate([[0.0], np.cumsum(np.abs(bins[index]) ** 2)])
+            reach = np.array([(line.first, line.last + 1) for line in lines], int).reshape(-1, 2)
+            lobes = (below[reach[:, 1]] - below[reach[:, 0]]) / self._window.noise_bandwidth_bins
+            self._phasors[index].append(bins[index, [line.peak for line in lines]])
+            self._powers[index].append(lobes)
 
     def result(self) -> list[list[LineTrack]]:
-        """Per channel, the lines in the order of the candidates; a line no whole segment showed is left out."""
-        return [self._tracks(lines, found) for lines, found in zip(self._candidates, self._found, strict=True)]
+        """Per channel, the lines in the order of the candidates; none where no whole segment was there."""
+        return [self._tracks(index) for index in range(len(self._candidates))]
 
-    def _tracks(self, lines: list[Candidate], found: list[Complexes]) -> list[LineTrack]:
-        values = np.array(found).reshape(len(found), len(lines))
-        there = ~np.isnan(values).all(axis=1)
-        if not there.any():
+    def _tracks(self, index: int) -> list[LineTrack]:
+        lines = self._candidates[index]
+        phasors = np.array(self._phasors[index]).reshape(-1, len(lines))
+        powers = np.array(self._powers[index]).reshape(-1, len(lines))
+        if np.isnan(powers).all():
             return []
-        return [self._track(line, column) for line, column in zip(lines, values.T, strict=True)]
+        return [self._track(line, phasors[:, i], powers[:, i]) for i, line in enumerate(lines)]
 
-    def _track(self, line: Candidate, values: Complexes) -> LineTrack:
-        steps = self._frequency_steps(line, values)
-        whole = values[~np.isnan(values)]
-        independent = max(effective_averages(self._window.weights, self._hop, len(whole)), 1.0)
-        offset = float(steps.mean()) if len(steps) else 0.0
-        power = np.abs(whole) ** 2 / self._response(offset) ** 2
-        rms = float(np.sqrt(max(power.mean() - line.noise_power, 0.0)))
+    def _track(self, line: Candidate, phasors: Complexes, powers: Floats) -> LineTrack:
+        steps = self._frequency_steps(line, phasors)
+        powers = powers[~np.isnan(powers)]
+        independent = max(effective_averages(self._window.weights, self._hop, len(powers)), 1.0)
+        noise = line.noise_in_lobe / self._window.noise_bandwidth_bins
+        rms = float(np.sqrt(max(powers.mean() - noise, 0.0)))
+        mean = float(steps.mean()) if len(steps) else self._bin_hz(line.peak)
         wandered = self._moved(line, steps, rms)
-        frequency = line.frequency_hz + (offset if wandered else self._steady_offset(values, line, offset))
+        frequency = mean if wandered else self._steady(phasors, mean)
         return LineTrack(
             frequency_hz=frequency,
             frequency_uncertainty_hz=self._frequency_uncertainty(line, frequency, steps, rms, wandered, independent),
             rms=rms,
-            uncertainty=_rms_uncertainty(power, rms, line.noise_power, independent),
-            lowest_hz=line.frequency_hz + float(steps.min(initial=offset)),
-            highest_hz=line.frequency_hz + float(steps.max(initial=offset)),
+            uncertainty=_rms_uncertainty(powers, rms, line.noise_power, independent),
+            lowest_hz=float(steps.min(initial=mean)),
+            highest_hz=float(steps.max(initial=mean)),
             wandered=wandered,
-            averages=len(whole),
+            averages=len(powers),
         )
 
-    def _frequency_steps(self, line: Candidate, values: Complexes) -> Floats:
-        """Frequency less the candidate's, from each phase step between neighbouring whole segments, Hz."""
-        expected = np.exp(-2j * np.pi * line.frequency_hz * self._hop / self._rate_hz)
-        turns = np.angle(values[1:] * np.conj(values[:-1]) * expected) / (2 * np.pi)
-        return np.asarray(turns[~np.isnan(turns)] * self._rate_hz / self._hop)
+    def _bin_hz(self, bin_: int) -> float:
+        return bin_ * self._rate_hz / self._segment
 
-    def _steady_offset(self, values: Complexes, line: Candidate, offset: float) -> float:
-        """Least-squares slope of the phase where no segment is missing; else the mean step."""
-        if len(values) < 3 or np.isnan(values).any():
-            return offset
-        turn = (line.frequency_hz + offset) * self._hop / self._rate_hz
-        phase = np.unwrap(np.angle(values * np.exp(-2j * np.pi * turn * np.arange(len(values)))))
-        slope = np.polyfit(np.arange(len(values)), phase, 1)[0]
-        return offset + float(slope) / (2 * np.pi) * self._rate_hz / self._hop
+    def _frequency_steps(self, line: Candidate, phasors: Complexes) -> Floats:
+        """Frequency in Hz from each phase step between neighbouring whole segments."""
+        centre = self._bin_hz(line.peak)
+        expected = np.exp(-2j * np.pi * centre * self._hop / self._rate_hz)
+        turns = np.angle(phasors[1:] * np.conj(phasors[:-1]) * expected) / (2 * np.pi)
+        return np.asarray(centre + turns[~np.isnan(turns)] * self._rate_hz / self._hop)
 
-    def _response(self, offset_hz: float) -> float:
-        """How much of a line `offset_hz` off the kernel's frequency the Hann window passes."""
-        bins = offset_hz * self._segment / self._rate_hz
-        return float(np.sinc(bins) / (1 - bins**2)) if abs(bins) < 0.99 else 0.5
+    def _steady(self, phasors: Complexes, mean_hz: float) -> float:
+        """Least-squares slope of the phase where no segment is missing; else the mean of the steps."""
+        if len(phasors) < 3 or np.isnan(phasors).any():
+            return mean_hz
+        turn = mean_hz * self._hop / self._rate_hz
+        phase = np.unwrap(np.angle(phasors * np.exp(-2j * np.pi * turn * np.arange(len(phasors)))))
+        slope = np.polyfit(np.arange(len(phasors)), phase, 1)[0]
+        return mean_hz + float(slope) / (2 * np.pi) * self._rate_hz / self._hop
 
     def _moved(self, line: Candidate, steps: Floats, rms: float) -> bool:
         """Whether the frequency steps scatter three times wider than the noise in the line's bin explains."""
@@ -195,7 +212,7 @@ class LineTracker:
             return False
         phase_noise = np.sqrt(line.noise_power / (2 * rms**2))
         explained = np.sqrt(2) * phase_noise * self._rate_hz / (2 * np.pi * self._hop)
-        return bool(steps.std(ddof=1) > max(3 * explained, 1e-6 * line.frequency_hz))
+        return bool(steps.std(ddof=1) > max(3 * explained, 1e-6 * self._bin_hz(line.peak)))
 
     def _frequency_uncertainty(
         self, line: Candidate, frequency: float, steps: Floats, rms: float, wandered: bool, independent: float

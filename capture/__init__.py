@@ -3,6 +3,8 @@
 Importing this package opens no device; each source's library is loaded when that source is used.
 """
 
+from capture._bring_in import foreign_blocks, foreign_frames, foreign_info, import_foreign
+from capture._channels import ChannelWishes, apply_wishes, parse_wishes
 from capture._errors import ImportRefused, RecordingError, SourceError
 from capture._file import (
     Recording,
@@ -26,10 +28,21 @@ from capture._model import (
     RecordingInfo,
     SourceFacts,
 )
+from capture._open_foreign import open_foreign
+from capture._recorder import RecordingOutcome, RecordingProgress, RecordingThread
+from capture._replay import ReplaySource
+from capture._simulated import SimulatedVehicleSource
+from capture._software import software_chain, version
+from capture._sound_card import SoundCard, SoundCardSource, sound_cards
+from capture._source import Source, SourceDescription
+from capture._vehicle import LIBRARY_VAN_FOUND, LIBRARY_VAN_LEFT, VehicleModel, true_values
 
 __all__ = [
+    "LIBRARY_VAN_FOUND",
+    "LIBRARY_VAN_LEFT",
     "Block",
     "Calibration",
+    "ChannelWishes",
     "Conditions",
     "Ended",
     "ForeignChannel",
@@ -42,12 +55,33 @@ __all__ = [
     "Recording",
     "RecordingError",
     "RecordingInfo",
+    "RecordingOutcome",
+    "RecordingProgress",
+    "RecordingThread",
     "RecordingWriter",
+    "ReplaySource",
+    "SimulatedVehicleSource",
+    "SoundCard",
+    "SoundCardSource",
+    "Source",
+    "SourceDescription",
     "SourceError",
     "SourceFacts",
+    "VehicleModel",
+    "apply_wishes",
     "file_sha256",
+    "foreign_blocks",
+    "foreign_frames",
+    "foreign_info",
+    "import_foreign",
     "is_recording",
+    "open_foreign",
+    "parse_wishes",
     "recover_recording",
     "scaled",
+    "software_chain",
+    "sound_cards",
+    "true_values",
     "verify_recording",
+    "version",
 ]

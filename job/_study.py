@@ -8,9 +8,30 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from analysis import COVERAGE_FACTOR, Analysis, Circumstances, Comparison, Side, Subject, analyse
+from analysis import (
+    COVERAGE_FACTOR,
+    Analysis,
+    ChannelBurst,
+    Circumstances,
+    Comparison,
+    Side,
+    Subject,
+    WrongUseError,
+    analyse,
+)
 from analysis import compare as compare_sides
-from capture import Mark, Recording, RecordingInfo, file_sha256
+from capture import (
+    ChannelWishes,
+    Mark,
+    Recording,
+    RecordingInfo,
+    file_sha256,
+    foreign_blocks,
+    foreign_frames,
+    foreign_info,
+    is_recording,
+    open_foreign,
+)
 
 Progress = Callable[[float], None]
 
@@ -47,6 +68,34 @@ class Study:
                 test_signal=conditions.test_signal,
             ),
         )
+
+
+def study_file(
+    path: Path,
+    wishes: ChannelWishes | None = None,
+    rate_hz: float | None = None,
+    progress: Progress = lambda fraction: None,
+) -> Study:
+    """Analyse a recording, a sound file or a text file, told apart by what is in it."""
+    if not is_recording(path):
+        return study_foreign(path, wishes or ChannelWishes(), rate_hz, progress)
+    if rate_hz is not None or (wishes is not None and wishes != ChannelWishes()):
+        raise WrongUseError(f"{path}: is a sealed recording: its channels and rate stand in it and are not changed here")
+    return study_recording(path, progress)
+
+
+def study_foreign(path: Path, wishes: ChannelWishes, rate_hz: float | None, progress: Progress) -> Study:
+    """Analyse a foreign file without making a recording of it."""
+    foreign = open_foreign(path, rate_hz)
+    info = foreign_info(foreign, wishes)
+    frames = foreign_frames(foreign)
+    subject = Subject(
+        channels=tuple(channel.as_analysed() for channel in info.channels),
+        rate_hz=info.rate_hz,
+        frames=frames,
+        blocks=lambda: foreign_blocks(foreign, info),
+    )
+    return Study(path, info.source.original_sha256, info, frames, (), analyse(subject, progress))
 
 
 def study_recording(path: Path, progress: Progress = lambda fraction: None) -> Study:
@@ -124,7 +173,7 @@ def study_json(study: Study) -> dict[str, Any]:
         ],
         # The ledger splits noise by its makers; nothing is put into it before they can be told apart.
         "ledger": [],
-        "bursts": [_burst_json(name_and_burst) for name_and_burst in analysis.bursts],
+        "bursts": [_burst_json(named) for named in analysis.bursts],
         "coherence": [
             {
                 "input": point.input,
@@ -152,7 +201,7 @@ def _channel_json(study: Study, index: int) -> dict[str, Any]:
     }
 
 
-def _burst_json(named: Any) -> dict[str, Any]:
+def _burst_json(named: ChannelBurst) -> dict[str, Any]:
     burst = named.burst
     return {
         "channel": named.channel,

@@ -1,0 +1,219 @@
+"""From a source to a sealed file: one thread takes items and writes them, and nothing else touches the file."""
+
+from __future__ import annotations
+
+import math
+import shutil
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis import HumproofError
+from capture._file import RecordingWriter, scaled
+from capture._model import Block, Ended, Gap, Item, Mark, RecordingInfo
+from capture._source import Source, SourceDescription
+
+#: a source that has been silent this long is taken for unplugged
+SILENCE_S = 3.0
+#: recording ends by itself, and closes well, while there is still this much room
+RESERVE_BYTES = 50_000_000
+_WAIT_S = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class RecordingProgress:
+    """How far a recording is; levels are the largest |value| of the last block per channel, in its unit."""
+
+    rows: int
+    duration_s: float
+    levels: tuple[float, ...] = ()
+    gaps: int = 0
+    missing_rows: int = 0
+    disk_free_bytes: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class RecordingOutcome:
+    """How a recording ended: `fault` is empty unless something cut it short."""
+
+    path: Path
+    rows: int
+    duration_s: float
+    gaps: int
+    missing_rows: int
+    rate_measured_hz: float
+    rate_measured_uncertainty_hz: float
+    fault: str = ""
+    warnings: tuple[str, ...] = ()
+
+
+class RecordingThread(threading.Thread):
+    """Records in its own thread; `stop` ends it at the next block, `outcome` waits and tells how it went.
+
+    Parameters
+    ----------
+    source
+        Not yet prepared.
+    path
+        The file to be made.
+    describe
+        Turns what the source says of itself into the recording's facts.
+    duration_s
+        Ends by itself after this long; None records until stopped.
+    takers
+        Called with each block's values (rows, channels), in units: live accumulators.
+    """
+
+    def __init__(
+        self,
+        source: Source,
+        path: Path,
+        describe: Callable[[SourceDescription], RecordingInfo],
+        duration_s: float | None = None,
+        takers: tuple[Callable[[npt.NDArray[np.float64]], None], ...] = (),
+    ) -> None:
+        super().__init__(name="recorder", daemon=True)
+        self._source, self._path, self._describe = source, path, describe
+        self._duration_s, self._takers = duration_s, takers
+        self._asked_to_stop = threading.Event()
+        self._outcome: RecordingOutcome | None = None
+        self._error: BaseException | None = None
+        self.progress = RecordingProgress(0, 0.0)
+
+    def stop(self) -> None:
+        """Ask for the end; the file is closed and sealed in the thread."""
+        self._asked_to_stop.set()
+
+    def run(self) -> None:
+        """Record until asked to stop, the duration is over, or the source ends."""
+        try:
+            self._record()
+        except BaseException as error:  # handed to whoever asks for the outcome
+            self._error = error
+        finally:
+            self._source.stop()
+
+    def outcome(self) -> RecordingOutcome:
+        """Wait for the end; raises what went wrong before a file was there."""
+        self.join()
+        if self._error is not None:
+            raise self._error
+        assert self._outcome is not None
+        return self._outcome
+
+    def _record(self) -> None:
+        description = self._source.prepare()
+        info = self._describe(description)
+        writer = RecordingWriter(self._path, info, description.dtype)
+        clock = _Clock(description.rate_hz)
+        try:
+            fault = self._take_items(writer, description, clock)
+        except HumproofError as error:
+            # The disk refused: what was flushed is safe, the seal may still fit.
+            fault = str(error)
+        measured = clock.rate() if description.live else (math.nan, math.nan)
+        self._outcome = self._close(writer, measured, fault, description.rate_hz)
+
+    def _take_items(self, writer: RecordingWriter, description: SourceDescription, clock: _Clock) -> str:
+        """Write until the end; returns the fault, empty when there was none."""
+        limit = None if self._duration_s is None else round(self._duration_s * description.rate_hz)
+        self._source.start()
+        heard = time.monotonic()
+        while not self._asked_to_stop.is_set() and (limit is None or writer.frames < limit):
+            item = self._source.wait(_WAIT_S)
+            if item is None:
+                if time.monotonic() - heard > SILENCE_S:
+                    return f"the source gave nothing for {SILENCE_S:g} s: is it still plugged in?"
+                continue
+            heard = time.monotonic()
+            if isinstance(item, Ended):
+                return item.fault
+            self._take(writer, _cut(item, limit), clock)
+            if self.progress.disk_free_bytes < RESERVE_BYTES:
+                return "the disk is nearly full: stopped early to close the file well"
+        return ""
+
+    def _take(self, writer: RecordingWriter, item: Item, clock: _Clock) -> None:
+        gaps, missing = self.progress.gaps, self.progress.missing_rows
+        levels = self.progress.levels
+        if isinstance(item, Block):
+            writer.write(item.counts)
+            clock.tick(writer.frames)
+            values = scaled(item.counts, writer.info)
+            levels = tuple(np.abs(values).max(axis=0).tolist())
+            for take in self._takers:
+                take(values)
+        elif isinstance(item, Gap) and item.channel is not None:
+            writer.channel_gap(item.first, item.length, item.cause, item.channel)
+        elif isinstance(item, Gap):
+            writer.gap(item.length, item.cause)
+            gaps, missing = gaps + 1, missing + item.length
+        elif isinstance(item, Mark):
+            writer.mark(item.text, item.first, item.length)
+        seconds = writer.frames / writer.info.rate_hz
+        free = shutil.disk_usage(self._path.parent).free
+        self.progress = RecordingProgress(writer.frames, seconds, levels, gaps, missing, free)
+
+    def _close(
+        self, writer: RecordingWriter, measured: tuple[float, float], fault: str, rate_hz: float
+    ) -> RecordingOutcome:
+        warnings = tuple(_rate_warnings(measured, rate_hz))
+        try:
+            for text in (*warnings, *([f"ended early: {fault}"] if fault else [])):
+                writer.mark(text)
+            writer.close(*measured)
+        except (HumproofError, OSError) as error:
+            writer.abandon()
+            fault = f"{fault or error}; finish the file with: humproof recover {self._path}"
+        progress = self.progress
+        return RecordingOutcome(
+            self._path, writer.frames, writer.frames / rate_hz, progress.gaps, progress.missing_rows,
+            *measured, fault, warnings,
+        )  # fmt: skip
+
+
+def _cut(item: Item, limit: int | None) -> Item:
+    """The last block ends where the asked duration does."""
+    if limit is not None and isinstance(item, Block) and item.stop > limit:
+        return Block(item.first, item.counts[: max(limit - item.first, 0)])
+    return item
+
+
+def _rate_warnings(measured: tuple[float, float], rate_hz: float) -> list[str]:
+    rate, uncertainty = measured
+    if math.isnan(rate) or abs(rate - rate_hz) <= max(2 * uncertainty, 1e-3 * rate_hz):
+        return []
+    return [f"the source gave {rate:.6g} +- {uncertainty:.2g} samples a second by the clock, not {rate_hz:g}: samples may be lost"]
+
+
+@dataclass(slots=True)
+class _Clock:
+    """Rows against the computer's clock: a straight line through the arrivals of blocks."""
+
+    rate_hz: float
+    _ticks: list[tuple[float, int]] = field(default_factory=list)
+
+    def tick(self, rows: int) -> None:
+        self._ticks.append((time.monotonic(), rows))
+        if len(self._ticks) > 20_000:
+            # Every other one is enough for the line and keeps memory constant.
+            self._ticks = self._ticks[::2]
+
+    def rate(self) -> tuple[float, float]:
+        """Rows a second and k = 2 uncertainty; NaN with less than two seconds."""
+        if len(self._ticks) < 20 or self._ticks[-1][0] - self._ticks[0][0] < 2:
+            return math.nan, math.nan
+        moments, rows = np.array(self._ticks).T
+        moments = moments - moments[0]
+        slope, start = np.polyfit(moments, rows, 1)
+        residual = rows - (slope * moments + start)
+        # Arrivals are late by up to a block, and the lateness of neighbours is alike: count a tenth as independent.
+        spread = residual.std(ddof=2) / (moments.std() * math.sqrt(max(len(moments) / 10, 1)))
+        return float(slope), float(2 * spread)
+
+
