@@ -137,7 +137,7 @@ def _text_mismatch(name: str, before: object, after: object) -> Iterator[str]:
     if before is None or after is None:
         yield from _unknown(name, before, after)
     elif _words(before) != _words(after):
-        yield f"{name} differ: {_shown(before)} and {_shown(after)}"
+        yield f"{name} not the same: {_shown(before)} before, {_shown(after)} after"
 
 
 def _unknown(name: str, before: object, after: object) -> Iterator[str]:

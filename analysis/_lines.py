@@ -161,9 +161,9 @@ class LineTracker:
 
     def _tracks(self, index: int) -> list[LineTrack]:
         lines = self._candidates[index]
-        phasors = np.array(self._phasors[index]).reshape(-1, len(lines))
-        powers = np.array(self._powers[index]).reshape(-1, len(lines))
-        if np.isnan(powers).all():
+        phasors = np.array(self._phasors[index]).reshape(len(self._phasors[index]), len(lines))
+        powers = np.array(self._powers[index]).reshape(len(self._powers[index]), len(lines))
+        if not powers.size or np.isnan(powers).all():
             return []
         return [self._track(line, phasors[:, i], powers[:, i]) for i, line in enumerate(lines)]
 

@@ -65,6 +65,8 @@ class RecordingThread(threading.Thread):
         Turns what the source says of itself into the recording's facts.
     duration_s
         Ends by itself after this long; None records until stopped.
+    compress
+        Smaller files, more work: for files that are made, not for live recording.
     takers
         Called with each block's values (rows, channels), in units: live accumulators.
     """
@@ -75,11 +77,13 @@ class RecordingThread(threading.Thread):
         path: Path,
         describe: Callable[[SourceDescription], RecordingInfo],
         duration_s: float | None = None,
+        *,
+        compress: bool = False,
         takers: tuple[Callable[[npt.NDArray[np.float64]], None], ...] = (),
     ) -> None:
         super().__init__(name="recorder", daemon=True)
         self._source, self._path, self._describe = source, path, describe
-        self._duration_s, self._takers = duration_s, takers
+        self._duration_s, self._compress, self._takers = duration_s, compress, takers
         self._asked_to_stop = threading.Event()
         self._outcome: RecordingOutcome | None = None
         self._error: BaseException | None = None
@@ -109,7 +113,7 @@ class RecordingThread(threading.Thread):
     def _record(self) -> None:
         description = self._source.prepare()
         info = self._describe(description)
-        writer = RecordingWriter(self._path, info, description.dtype)
+        writer = RecordingWriter(self._path, info, description.dtype, compress=self._compress)
         clock = _Clock(description.rate_hz)
         try:
             fault = self._take_items(writer, description, clock)

@@ -135,6 +135,7 @@ def _replace(path: Path, text: str) -> None:
             file.write(text)
             file.flush()
             os.fsync(file.fileno())
+        os.chmod(name, path.stat().st_mode if path.exists() else 0o644)
         os.replace(name, path)
     except OSError as error:
         raise JobError(f"{path}: cannot be written: {error.strerror}; the old file stands as it was") from error

@@ -1,0 +1,151 @@
+"""analyse and compare: figures of files, and of one file against another."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cli import _options as options
+from cli._shared import print_json, progress_bar, say
+
+if TYPE_CHECKING:
+    from analysis import Comparison
+    from capture import ChannelWishes
+    from job import Study
+
+_LINES_SHOWN = 10
+
+
+def register(app: typer.Typer) -> None:
+    """Add this file's commands."""
+    app.command()(analyse)
+    app.command()(compare)
+
+
+def analyse(
+    files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Recordings, WAV, FLAC or text files.")],
+    channel: options.Channel = [],  # noqa: B006
+    scale: options.Scale = [],  # noqa: B006
+    scale_uncertainty: options.ScaleUncertainty = None,
+    coupling: options.Coupling = [],  # noqa: B006
+    rate: options.Rate = None,
+    json: options.Json = False,
+) -> None:
+    """Figures, lines and bursts of a recording or a foreign file.
+
+    Example: humproof analyse scope.csv --channel 0=supply --coupling 0=DC
+    """
+    from capture import parse_wishes
+    from job import study_json
+
+    wishes = parse_wishes(channel, scale, coupling, scale_uncertainty)
+    studies = [_study(file, wishes, rate) for file in files]
+    if json:
+        objects = [study_json(study) for study in studies]
+        print_json(objects[0] if len(objects) == 1 else {"analyses": objects})
+        return
+    for study in studies:
+        _show_study(study)
+
+
+def _study(file: Path, wishes: ChannelWishes, rate: float | None) -> Study:
+    from job import study_file
+
+    with progress_bar(f"analysing {file.name}") as progress:
+        return study_file(file, wishes, rate, progress)
+
+
+def _show_study(study: Study) -> None:
+    from rich.table import Table
+
+    from job import level_text, plain_quantity
+
+    console = _console()
+    marked = "   SIMULATED" if study.info.simulated else ""
+    rate = study.analysis.rate_hz
+    console.print(f"{study.path.name}   {study.frames / rate:.3f} s at {rate:g} a second{marked}", highlight=False)
+    table = Table("channel", "figure", "value (k = 2)", "band", "averages")
+    for figure in study.analysis.figures:
+        band = f"{figure.band_hz[0]:g} to {figure.band_hz[1]:g} Hz" if figure.band_hz else ""
+        value = level_text(figure.value, figure.uncertainty, figure.unit)
+        table.add_row(figure.channel, plain_quantity(figure.quantity), value, band, str(figure.averages or ""))
+    console.print(table)
+    _show_lines(study)
+    for warning in (*study.info.warnings, *study.analysis.warnings):
+        say(f"note: {warning}")
+
+
+def _show_lines(study: Study) -> None:
+    from rich.table import Table
+
+    from job import level_text
+
+    if not study.analysis.lines:
+        return
+    strongest = sorted(study.analysis.lines, key=lambda line: -line.rms)[:_LINES_SHOWN]
+    table = Table("channel", "line", "rms (k = 2)", "order", "cause")
+    for line in strongest:
+        frequency = level_text(line.frequency_hz, line.frequency_uncertainty_hz, "Hz")
+        order = f"{line.order:.2f}" if line.order else ""
+        table.add_row(line.channel, frequency, level_text(line.rms, line.uncertainty, line.unit), order, line.cause or "")
+    _console().print(table)
+
+
+def _console():  # type: ignore[no-untyped-def]
+    """A console that wraps at the terminal's width, and not at all in a pipe."""
+    import sys
+
+    from rich.console import Console
+
+    return Console() if sys.stdout.isatty() else Console(width=160)
+
+
+def compare(
+    before: Annotated[Path, typer.Argument(metavar="BEFORE", help="As found.")],
+    after: Annotated[Path, typer.Argument(metavar="AFTER", help="As left.")],
+    floor: Annotated[Path | None, typer.Option("--floor", help="A recording of the instrument alone, inputs shorted.")] = None,
+    channel: options.Channel = [],  # noqa: B006
+    scale: options.Scale = [],  # noqa: B006
+    scale_uncertainty: options.ScaleUncertainty = None,
+    coupling: options.Coupling = [],  # noqa: B006
+    rate: options.Rate = None,
+    json: options.Json = False,
+) -> None:  # fmt: skip
+    """Before against after: change, uncertainty and verdict of every figure, or why there can be none.
+
+    Example: humproof compare recordings/001-as-found-baseline.h5 recordings/003-as-left-baseline.h5
+    """
+    from capture import parse_wishes
+    from job import compare_studies, comparison_json
+
+    wishes = parse_wishes(channel, scale, coupling, scale_uncertainty)
+    first, second = _study(before, wishes, rate), _study(after, wishes, rate)
+    third = _study(floor, wishes, rate) if floor else None
+    comparison = compare_studies(first, second, third)
+    if json:
+        print_json(comparison_json(comparison))
+    else:
+        show_comparison(comparison, first, second)
+
+
+def show_comparison(comparison: Comparison, first: Study, second: Study) -> None:
+    """The ranked table of changes, and the verdict."""
+    from rich.table import Table
+
+    from job import change_text, plain_quantity, plain_role
+
+    console = _console()
+    simulated = "   SIMULATED" if first.info.simulated or second.info.simulated else ""
+    roles = {channel.name: channel.role for channel in first.analysis.channels}
+    table = Table("what", "where", "before (k = 2)", "after (k = 2)", "change", "verdict")
+    for change in comparison.changes:
+        where = plain_role(roles.get(change.channel) or change.channel)
+        table.add_row(plain_quantity(change.quantity), where, *change_text(change), change.verdict)
+    console.print(f"{first.path.name} against {second.path.name}{simulated}", highlight=False)
+    if comparison.changes:
+        console.print(table)
+    for mismatch in comparison.mismatches:
+        console.print(f"  refused: {mismatch}", highlight=False)
+    console.print(f"Verdict: {comparison.verdict}", highlight=False)

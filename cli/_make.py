@@ -1,0 +1,94 @@
+"""demo, report, gui: the whole job, its document, its window."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cli import _options as options
+from cli._shared import print_json, progress_bar, say
+
+if TYPE_CHECKING:
+    from analysis import Comparison
+    from job import Job, Study
+
+
+def register(app: typer.Typer) -> None:
+    """Add this file's commands."""
+    app.command()(demo)
+    app.command()(report)
+    app.command()(gui)
+
+
+def demo(
+    out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Where the sample job is copied to.")] = Path("humproof-demo"),
+    json: options.Json = False,
+) -> int:  # fmt: skip
+    """The whole main job on the bundled sample job: verify, analyse, compare, hand over the PDF.
+
+    Example: humproof demo --out try-it
+    """
+    from job import comparison_json, verify_job
+    from sample_data import copy_sample_job
+
+    job = copy_sample_job(out)
+    problems = verify_job(job)
+    for problem in problems:
+        say(f"humproof: {problem}")
+    if problems:
+        return 1
+    compared = _compare_pairs(job)
+    pdf = _make_report(job.folder, None)
+    if json:
+        print_json({"job": str(job.folder), "comparisons": [comparison_json(c) for c, _, _ in compared], "report": str(pdf)})
+        return 0
+    from cli._look import show_comparison
+
+    print(f"{job.facts.visit.title} (simulated; every figure below is computed now from {len(job.facts.recordings)} sealed recordings)")
+    for comparison, before, after in compared:
+        show_comparison(comparison, before, after)
+    print(f"The document for the customer: {pdf}")
+    print(f"Look at it on screen with: humproof gui {job.folder}")
+    return 0
+
+
+def _compare_pairs(job: Job) -> list[tuple[Comparison, Study, Study]]:
+    from job import compare_studies, pairs, study_recording
+
+    compared = []
+    for pair in pairs(job):
+        with progress_bar("analysing before, after and floor") as progress:
+            before = study_recording(job.path(pair.before), lambda part: progress(part / 3))
+            after = study_recording(job.path(pair.after), lambda part: progress((1 + part) / 3))
+            floor = study_recording(job.path(pair.floor), lambda part: progress((2 + part) / 3)) if pair.floor else None
+        compared.append((compare_studies(before, after, floor), before, after))
+    return compared
+
+
+def _make_report(folder: Path, output: Path | None) -> Path:
+    from report import make_report
+
+    with progress_bar("typesetting the report") as progress:
+        return make_report(folder, output, progress=lambda fraction, text: progress(fraction))
+
+
+def report(
+    job: options.JobFolder,
+    output: Annotated[Path | None, typer.Option("-o", "--output", metavar="FILE.pdf", help="Without it: report.pdf in the job's folder.")] = None,
+    json: options.Json = False,
+) -> None:  # fmt: skip
+    """Make the before/after document of a job. Example: humproof report van-12 -o van-12.pdf"""
+    pdf = _make_report(job, output)
+    if json:
+        print_json({"job": str(job), "report": str(pdf)})
+    else:
+        print(f"{pdf}: made")
+
+
+def gui(job: Annotated[Path | None, typer.Argument(metavar="[JOB]", help="A job to open at once.")] = None) -> int:
+    """Open the window. Example: humproof gui van-12"""
+    from gui import run
+
+    return run(job)
