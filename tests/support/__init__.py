@@ -1,0 +1,7 @@
+"""What tests lean on: the program as a subprocess, a loopback sound card, a screen without a monitor."""
+
+from tests.support._humproof import ROOT, run_humproof, start_humproof
+from tests.support._null_sink import NullSink
+from tests.support._virtual_screen import VirtualScreen
+
+__all__ = ["ROOT", "NullSink", "VirtualScreen", "run_humproof", "start_humproof"]
