@@ -6,7 +6,7 @@ from datetime import date
 from pathlib import PurePosixPath
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 VERSION = 1
 
@@ -80,8 +80,9 @@ class JobFile(_Table):
     shop: Shop = Shop()
     recordings: tuple[Entry, ...] = ()
 
-    @model_validator(mode="after")
-    def _known_version(self) -> JobFile:
-        if self.version != VERSION:
-            raise ValueError(f"version {self.version} is not known; this humproof reads {VERSION}: update it")
-        return self
+    @field_validator("version")
+    @classmethod
+    def _is_known(cls, version: int) -> int:
+        if version != VERSION:
+            raise ValueError(f"version {version} is not known; this humproof reads {VERSION}: update it")
+        return version

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import re
-import tempfile
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -129,13 +128,13 @@ def _tables(rows: list[dict[str, Any]]) -> tomlkit.items.AoT:
 
 def _replace(path: Path, text: str) -> None:
     """Write beside the file, make it safe, then put it in place in one step."""
+    beside = path.with_name(f".{path.name}.part")
     try:
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=".job-", suffix=".toml")
-        with os.fdopen(handle, "w", encoding="utf-8") as file:
+        with beside.open("w", encoding="utf-8", newline="\n") as file:
             file.write(text)
             file.flush()
             os.fsync(file.fileno())
-        os.chmod(name, path.stat().st_mode if path.exists() else 0o644)
-        os.replace(name, path)
+        os.replace(beside, path)
     except OSError as error:
+        beside.unlink(missing_ok=True)
         raise JobError(f"{path}: cannot be written: {error.strerror}; the old file stands as it was") from error
