@@ -73,14 +73,18 @@ def find_lines(spectra: Spectra, channel: int, false_alarm: float = FALSE_ALARM)
     freedom = 2 * spectra.effective_averages
     threshold = _chi_square_above(false_alarm / len(power), freedom) / freedom
     inner = power[1:-1]
-    peaks = 1 + np.flatnonzero((inner > power[:-2]) & (inner >= power[2:]) & (inner > threshold * floor[1:-1]))
+    peaks = 1 + np.flatnonzero(
+        (inner > power[:-2]) & (inner >= power[2:]) & (inner > threshold * floor[1:-1])
+    )
     peaks = peaks[peaks >= _APART_BINS]
     kept: list[Candidate] = []
     for peak in peaks[np.argsort(power[peaks])[::-1]].tolist():
         inside = any(line.first - 1 <= peak <= line.last + 1 for line in kept)
         if len(kept) < MOST_LINES and not inside and power[peak] > _leakage(power, kept, peak):
             first, last = _lobe(power, threshold * floor, peak)
-            kept.append(Candidate(peak, first, last, float(floor[peak]), float(floor[first : last + 1].sum())))
+            kept.append(
+                Candidate(peak, first, last, float(floor[peak]), float(floor[first : last + 1].sum()))
+            )
     return kept
 
 
@@ -183,7 +187,9 @@ class LineTracker:
         frequency = mean if wandered else self._steady(phasors, mean)
         return LineTrack(
             frequency_hz=frequency,
-            frequency_uncertainty_hz=self._frequency_uncertainty(line, frequency, steps, rms, wandered, independent),
+            frequency_uncertainty_hz=self._frequency_uncertainty(
+                line, frequency, steps, rms, wandered, independent
+            ),
             rms=rms,
             uncertainty=_rms_uncertainty(powers, rms, line.noise_power, independent),
             lowest_hz=float(steps.min(initial=mean)),

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import signal
+import scipy  # its part `signal` loads at first use: it would double the start-up
 
 Floats = npt.NDArray[np.float64]
 
@@ -79,8 +79,8 @@ class RippleAccumulator:
             self._state, self._settling = None, 2
             return
         if self._state is None:
-            self._state = signal.sosfilt_zi(self._sos)[:, :, None] * rows.mean(axis=0)
-        filtered, self._state = signal.sosfilt(self._sos, rows, axis=0, zi=self._state)
+            self._state = scipy.signal.sosfilt_zi(self._sos)[:, :, None] * rows.mean(axis=0)
+        filtered, self._state = scipy.signal.sosfilt(self._sos, rows, axis=0, zi=self._state)
         if self._settling:
             self._settling -= 1
             return
@@ -94,8 +94,8 @@ class RippleAccumulator:
 def _band_filter(rate_hz: float, band_hz: tuple[float, float]) -> Floats:
     low, high = band_hz
     if high < 0.45 * rate_hz:
-        return np.asarray(signal.butter(2, (low, high), "bandpass", fs=rate_hz, output="sos"))
-    return np.asarray(signal.butter(2, low, "highpass", fs=rate_hz, output="sos"))
+        return np.asarray(scipy.signal.butter(2, (low, high), "bandpass", fs=rate_hz, output="sos"))
+    return np.asarray(scipy.signal.butter(2, low, "highpass", fs=rate_hz, output="sos"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,7 +160,9 @@ def _smooth(values: Floats, step_s: float) -> Floats:
     return np.convolve(padded, np.full(width, 1 / width), mode="valid")
 
 
-def measure_burst(values: Floats, step_s: float, span_s: tuple[float, float], rest_from_s: float, *, falls: bool) -> Burst:
+def measure_burst(
+    values: Floats, step_s: float, span_s: tuple[float, float], rest_from_s: float, *, falls: bool
+) -> Burst:
     """Before, extreme, loaded and recovered of one burst on one channel's trace (steps,).
 
     `rest_from_s` is where the resting stretch before the burst begins at the earliest (the end of the burst

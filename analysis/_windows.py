@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.signal.windows import general_cosine
 
 #: Cosine coefficients c0, c1 ... of the periodic windows w = c0 - c1 cos z + c2 cos 2z ...
 #: "flat-top": HFT95 of Heinzel, Ruediger and Schilling (2002), as printed in the CMSIS-DSP sources.
@@ -32,7 +31,8 @@ class Window:
 
 def window(name: str, n: int) -> Window:
     """The periodic window `name` of `n` points, divided by its mean."""
-    weights = general_cosine(n, COEFFICIENTS[name], sym=False)
+    angle = 2 * np.pi * np.arange(n) / n
+    weights = np.sum([(-1) ** k * c * np.cos(k * angle) for k, c in enumerate(COEFFICIENTS[name])], axis=0)
     return Window(name, weights / weights.mean())
 
 
