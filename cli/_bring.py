@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Any
 
 import typer
 
 from cli import _options as options
 from cli._shared import conditions, print_json, progress_bar, say, state_named
+
+if TYPE_CHECKING:
+    from capture import RecordingInfo
 
 
 def register(app: typer.Typer) -> None:
@@ -19,16 +22,17 @@ def register(app: typer.Typer) -> None:
 
 def import_files(
     job: options.JobFolder,
-    files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="WAV, FLAC, RF64 or text of an oscilloscope or logger.")],
-    channel: options.Channel = [],  # noqa: B006
-    scale: options.Scale = [],  # noqa: B006
+    files: options.ForeignFiles,
+    *,
+    channel: options.Channel,
+    scale: options.Scale,
     scale_uncertainty: options.ScaleUncertainty = None,
-    coupling: options.Coupling = [],  # noqa: B006
+    coupling: options.Coupling,
     rate: options.Rate = None,
     state: options.State = "as-found",
     step: options.Step = "baseline",
     rpm: options.Rpm = None,
-    load: options.Load = [],  # noqa: B006
+    load: options.Load,
     volume: options.Volume = None,
     gains: options.Gains = None,
     test_signal: options.TestSignal = None,
@@ -37,9 +41,9 @@ def import_files(
     temperature: options.Temperature = None,
     full_level: options.FullLevel = None,
     note: options.Note = None,
-    simulated: Annotated[bool, typer.Option("--simulated", help="The file was made by a simulation.")] = False,
+    simulated: options.Simulated = False,
     json: options.Json = False,
-) -> None:  # fmt: skip
+) -> None:
     """Bring foreign files into a job as sealed recordings.
 
     Example: humproof import van-12 scope.csv --channel 0=supply --coupling 0=DC --scale 0=10 --rpm 1500
@@ -49,35 +53,40 @@ def import_files(
 
     wishes = parse_wishes(channel, scale, coupling, scale_uncertainty)
     named_state = state_named(state)
-    facts = conditions(
-        rpm, load, volume, gains, test_signal, battery, laptop_supply, temperature, full_level, note
-    )
+    facts = conditions(rpm, load, volume, gains, test_signal, battery, laptop_supply, temperature, full_level, note)
     # Every file is looked at before the job is touched: nothing is brought in by halves.
     ready = []
     for file in files:
         foreign = open_foreign(file, rate)
         ready.append((foreign, foreign_info(foreign, wishes, facts, step, simulated)))
     folder = open_or_create_job(job)
-    made = []
+    made: list[dict[str, Any]] = []
     for foreign, info in ready:
         path = new_recording_path(folder, named_state, step)
         with progress_bar(f"reading {foreign.path.name}") as progress:
             import_foreign(foreign, path, info, progress)
         folder = add_recording(folder, path, named_state)
-        made.append({"file": str(path), "original": foreign.path.name, "rate_hz": info.rate_hz, "channels": len(info.channels), "warnings": list(info.warnings)})  # fmt: skip
+        made.append(_facts(path, info))
     if json:
         print_json({"recordings": made})
         return
     for row in made:
         print(f"{row['file']}: {row['channels']} channels, {row['rate_hz']:g} samples a second, from {row['original']}")
-        for warning in row["warnings"]:  # type: ignore[attr-defined]
+        for warning in row["warnings"]:
             say(f"warning: {warning}")
 
 
-def verify(
-    target: Annotated[Path, typer.Argument(metavar="JOB|FILE|FILE.pdf", help="A job's folder, a recording, or a report.")],
-    json: options.Json = False,
-) -> int:  # fmt: skip
+def _facts(path: Path, info: RecordingInfo) -> dict[str, Any]:
+    return {
+        "file": str(path),
+        "original": info.source.name,
+        "rate_hz": info.rate_hz,
+        "channels": len(info.channels),
+        "warnings": list(info.warnings),
+    }
+
+
+def verify(target: options.Sealed, json: options.Json = False) -> int:
     """Recompute seals and digests; exit code 1 when one does not match. Example: humproof verify van-12"""
     problems, checked = _check(target)
     if json:
@@ -95,7 +104,7 @@ def _check(target: Path) -> tuple[list[str], str]:
 
     if target.is_dir():
         job = open_job(target)
-        return verify_job(job), f"the seals of {len(job.facts.recordings)} recordings and their digests in job.toml"
+        return verify_job(job), f"{len(job.facts.recordings)} seals and the digests in job.toml"
     if target.suffix.lower() == ".pdf":
         from report import verify_report
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
 import typer
 
@@ -11,6 +12,8 @@ from cli import _options as options
 from cli._shared import print_json, progress_bar, say
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from analysis import Comparison
     from capture import ChannelWishes
     from job import Study
@@ -25,11 +28,12 @@ def register(app: typer.Typer) -> None:
 
 
 def analyse(
-    files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Recordings, WAV, FLAC or text files.")],
-    channel: options.Channel = [],  # noqa: B006
-    scale: options.Scale = [],  # noqa: B006
+    files: options.Files,
+    *,
+    channel: options.Channel,
+    scale: options.Scale,
     scale_uncertainty: options.ScaleUncertainty = None,
-    coupling: options.Coupling = [],  # noqa: B006
+    coupling: options.Coupling,
     rate: options.Rate = None,
     json: options.Json = False,
 ) -> None:
@@ -89,30 +93,30 @@ def _show_lines(study: Study) -> None:
     for line in strongest:
         frequency = level_text(line.frequency_hz, line.frequency_uncertainty_hz, "Hz")
         order = f"{line.order:.2f}" if line.order else ""
-        table.add_row(line.channel, frequency, level_text(line.rms, line.uncertainty, line.unit), order, line.cause or "")
+        level = level_text(line.rms, line.uncertainty, line.unit)
+        table.add_row(line.channel, frequency, level, order, line.cause or "")
     _console().print(table)
 
 
-def _console():  # type: ignore[no-untyped-def]
-    """A console that wraps at the terminal's width, and not at all in a pipe."""
-    import sys
-
+def _console() -> Console:
+    """A console as wide as the terminal, and wide enough for every table in a pipe."""
     from rich.console import Console
 
     return Console() if sys.stdout.isatty() else Console(width=160)
 
 
 def compare(
-    before: Annotated[Path, typer.Argument(metavar="BEFORE", help="As found.")],
-    after: Annotated[Path, typer.Argument(metavar="AFTER", help="As left.")],
-    floor: Annotated[Path | None, typer.Option("--floor", help="A recording of the instrument alone, inputs shorted.")] = None,
-    channel: options.Channel = [],  # noqa: B006
-    scale: options.Scale = [],  # noqa: B006
+    before: options.Before,
+    after: options.After,
+    *,
+    floor: options.Floor = None,
+    channel: options.Channel,
+    scale: options.Scale,
     scale_uncertainty: options.ScaleUncertainty = None,
-    coupling: options.Coupling = [],  # noqa: B006
+    coupling: options.Coupling,
     rate: options.Rate = None,
     json: options.Json = False,
-) -> None:  # fmt: skip
+) -> None:
     """Before against after: change, uncertainty and verdict of every figure, or why there can be none.
 
     Example: humproof compare recordings/001-as-found-baseline.h5 recordings/003-as-left-baseline.h5

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
 import typer
 
@@ -22,10 +22,7 @@ def register(app: typer.Typer) -> None:
     app.command()(gui)
 
 
-def demo(
-    out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Where the sample job is copied to.")] = Path("humproof-demo"),
-    json: options.Json = False,
-) -> int:  # fmt: skip
+def demo(out: options.Out = Path("humproof-demo"), json: options.Json = False) -> int:
     """The whole main job on the bundled sample job: verify, analyse, compare, hand over the PDF.
 
     Example: humproof demo --out try-it
@@ -42,11 +39,12 @@ def demo(
     compared = _compare_pairs(job)
     pdf = _make_report(job.folder, None)
     if json:
-        print_json({"job": str(job.folder), "comparisons": [comparison_json(c) for c, _, _ in compared], "report": str(pdf)})
+        comparisons = [comparison_json(comparison) for comparison, _, _ in compared]
+        print_json({"job": str(job.folder), "comparisons": comparisons, "report": str(pdf)})
         return 0
     from cli._look import show_comparison
 
-    print(f"{job.facts.visit.title} (simulated; every figure below is computed now from {len(job.facts.recordings)} sealed recordings)")
+    print(f"{job.facts.visit.title}: simulated; all figures come from {len(job.facts.recordings)} sealed recordings")
     for comparison, before, after in compared:
         show_comparison(comparison, before, after)
     print(f"The document for the customer: {pdf}")
@@ -62,7 +60,9 @@ def _compare_pairs(job: Job) -> list[tuple[Comparison, Study, Study]]:
         with progress_bar("analysing before, after and floor") as progress:
             before = study_recording(job.path(pair.before), lambda part: progress(part / 3))
             after = study_recording(job.path(pair.after), lambda part: progress((1 + part) / 3))
-            floor = study_recording(job.path(pair.floor), lambda part: progress((2 + part) / 3)) if pair.floor else None
+            floor = None
+            if pair.floor:
+                floor = study_recording(job.path(pair.floor), lambda part: progress((2 + part) / 3))
         compared.append((compare_studies(before, after, floor), before, after))
     return compared
 
@@ -74,11 +74,7 @@ def _make_report(folder: Path, output: Path | None) -> Path:
         return make_report(folder, output, progress=lambda fraction, text: progress(fraction))
 
 
-def report(
-    job: options.JobFolder,
-    output: Annotated[Path | None, typer.Option("-o", "--output", metavar="FILE.pdf", help="Without it: report.pdf in the job's folder.")] = None,
-    json: options.Json = False,
-) -> None:  # fmt: skip
+def report(job: options.JobFolder, output: options.Pdf = None, json: options.Json = False) -> None:
     """Make the before/after document of a job. Example: humproof report van-12 -o van-12.pdf"""
     pdf = _make_report(job, output)
     if json:
@@ -87,7 +83,7 @@ def report(
         print(f"{pdf}: made")
 
 
-def gui(job: Annotated[Path | None, typer.Argument(metavar="[JOB]", help="A job to open at once.")] = None) -> int:
+def gui(job: options.JobToShow = None) -> int:
     """Open the window. Example: humproof gui van-12"""
     from gui import run
 

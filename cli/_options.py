@@ -1,4 +1,4 @@
-"""Options that several commands share, so that they read the same everywhere."""
+"""The arguments and options of all commands, so that they read the same everywhere."""
 
 from __future__ import annotations
 
@@ -7,24 +7,73 @@ from typing import Annotated
 
 import typer
 
+# ---------------------------------------------------------------- what is looked at
+
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object on stdout.")]
 JobFolder = Annotated[Path, typer.Argument(metavar="JOB", help="The job's folder.")]
+JobToShow = Annotated[Path | None, typer.Argument(metavar="[JOB]", help="A job to open at once.")]
+Files = Annotated[list[Path], typer.Argument(metavar="FILE...", help="Recordings, WAV, FLAC, RF64 or text files.")]
+ForeignFiles = Annotated[
+    list[Path],
+    typer.Argument(metavar="FILE...", help="WAV, FLAC, RF64, or text of an oscilloscope or logger."),
+]
+Interrupted = Annotated[Path, typer.Argument(metavar="FILE", help="An interrupted recording.")]
+Sealed = Annotated[Path, typer.Argument(metavar="JOB|FILE|FILE.pdf", help="A job's folder, a recording, or a report.")]
+Before = Annotated[Path, typer.Argument(metavar="BEFORE", help="As found.")]
+After = Annotated[Path, typer.Argument(metavar="AFTER", help="As left.")]
+Floor = Annotated[
+    Path | None, typer.Option("--floor", help="A recording of the instrument alone, inputs shorted at the clips.")
+]
+Out = Annotated[Path, typer.Option("--out", metavar="DIR", help="Where the sample job is copied to.")]
+Pdf = Annotated[
+    Path | None,
+    typer.Option("-o", "--output", metavar="FILE.pdf", help="Without it: report.pdf in the job's folder."),
+]
+
+# ---------------------------------------------------------------- what a source and its channels are
+
+Source = Annotated[
+    str,
+    typer.Option(
+        "--source", help="sound-card, sound-card:NAME, replay:FILE or simulated-vehicle; see: humproof sources"
+    ),
+]
+Duration = Annotated[
+    float | None, typer.Option("--duration", min=0.01, metavar="S", help="Seconds; without it, until Ctrl-C.")
+]
+Channels = Annotated[int | None, typer.Option("--channels", min=1, max=64, help="How many channels of a sound card.")]
+Seed = Annotated[int, typer.Option("--seed", min=0, help="Of the simulated vehicle.")]
 Channel = Annotated[
     list[str],
-    typer.Option("--channel", metavar="N=ROLE", help="What channel N (from 0, or by name) was connected to: supply, supply-amp, drop-positive, drop-ground, ground-offset, signal, speaker, current, tacho; perhaps with a point: 0=supply@rear-amp."),
-]  # fmt: skip
+    typer.Option(
+        "--channel",
+        metavar="N=ROLE",
+        default_factory=list,
+        help="What channel N (from 0, or by name) was connected to: supply, supply-amp, drop-positive, drop-ground, "
+        "ground-offset, signal, speaker, current, tacho; perhaps with a point: 0=supply@rear-amp.",
+    ),
+]
 Scale = Annotated[
     list[str],
-    typer.Option("--scale", metavar="N=X", help="Volts (amperes for a current) that one unit of channel N stands for."),
+    typer.Option(
+        "--scale",
+        metavar="N=X",
+        default_factory=list,
+        help="Volts (amperes for a current) that one unit of channel N stands for.",
+    ),
 ]
 ScaleUncertainty = Annotated[
     float | None,
     typer.Option("--scale-uncertainty", metavar="SHARE", help="How sure the given scales are (k = 2): 0.02 is 2 %."),
 ]
 Coupling = Annotated[
-    list[str], typer.Option("--coupling", metavar="N=DC|AC", help="Input coupling of channel N.")
+    list[str],
+    typer.Option("--coupling", metavar="N=DC|AC", default_factory=list, help="Input coupling of channel N."),
 ]
 Rate = Annotated[float | None, typer.Option("--rate", metavar="HZ", min=0.001, help="Samples a second.")]
+
+# ---------------------------------------------------------------- what was held fixed
+
 State = Annotated[
     str, typer.Option("--state", help="as-found, as-left, or instrument-floor (inputs shorted at the clips).")
 ]
@@ -32,15 +81,28 @@ Step = Annotated[
     str, typer.Option("--step", help="Isolation step: what was disconnected or changed for this recording.")
 ]
 Rpm = Annotated[float | None, typer.Option("--rpm", min=0, help="Engine speed; 0 is engine off.")]
-Load = Annotated[list[str], typer.Option("--load", help="An electrical load that is on; repeat for more; 'none' for none.")]
+Load = Annotated[
+    list[str],
+    typer.Option(
+        "--load", default_factory=list, help="An electrical load that is on; repeat for more; 'none' for none."
+    ),
+]
 Volume = Annotated[str | None, typer.Option("--volume", help="Where the volume control stands.")]
 Gains = Annotated[str | None, typer.Option("--gains", help="Where the gains stand.")]
-TestSignal = Annotated[str | None, typer.Option("--test-signal", help="What plays: 'dithered silence', 'bursts 50 Hz'.")]
+TestSignal = Annotated[
+    str | None, typer.Option("--test-signal", help="What plays: 'dithered silence', 'bursts 50 Hz'.")
+]
 Battery = Annotated[str | None, typer.Option("--battery", help="Battery type and state.")]
 LaptopSupply = Annotated[str | None, typer.Option("--laptop-supply", help="own battery, or mains.")]
 Temperature = Annotated[float | None, typer.Option("--temperature", help="Air temperature, degrees Celsius.")]
 FullLevel = Annotated[
     float | None,
-    typer.Option("--full-level", metavar="V", min=1e-9, help="V rms of a full-level tone at the signal's tap point: the reference of its signal-to-noise ratio."),
-]  # fmt: skip
+    typer.Option(
+        "--full-level",
+        metavar="V",
+        min=1e-9,
+        help="V rms of a full-level tone at the signal's tap point: the reference of its signal-to-noise ratio.",
+    ),
+]
 Note = Annotated[str | None, typer.Option("--note", help="Anything else worth keeping.")]
+Simulated = Annotated[bool, typer.Option("--simulated", help="The file was made by a simulation.")]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING
 
 import typer
 
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
         Conditions,
         RecordingInfo,
         RecordingOutcome,
+        RecordingProgress,
         RecordingThread,
         Source,
         SourceDescription,
@@ -69,18 +70,19 @@ def sources(json: options.Json = False) -> None:
 
 def record(
     job: options.JobFolder,
-    source: Annotated[str, typer.Option("--source", help="sound-card, sound-card:NAME, replay:FILE or simulated-vehicle; see: humproof sources.")],
-    duration: Annotated[float | None, typer.Option("--duration", min=0.01, metavar="S", help="Seconds; without it, record until Ctrl-C.")] = None,
-    channel: options.Channel = [],  # noqa: B006
-    scale: options.Scale = [],  # noqa: B006
+    *,
+    source: options.Source,
+    duration: options.Duration = None,
+    channel: options.Channel,
+    scale: options.Scale,
     scale_uncertainty: options.ScaleUncertainty = None,
-    coupling: options.Coupling = [],  # noqa: B006
+    coupling: options.Coupling,
     rate: options.Rate = None,
-    channels: Annotated[int | None, typer.Option("--channels", min=1, max=64, help="How many channels of a sound card.")] = None,
+    channels: options.Channels = None,
     state: options.State = "as-found",
     step: options.Step = "baseline",
     rpm: options.Rpm = None,
-    load: options.Load = [],  # noqa: B006
+    load: options.Load,
     volume: options.Volume = None,
     gains: options.Gains = None,
     test_signal: options.TestSignal = None,
@@ -89,9 +91,9 @@ def record(
     temperature: options.Temperature = None,
     full_level: options.FullLevel = None,
     note: options.Note = None,
-    seed: Annotated[int, typer.Option("--seed", min=0, help="Of the simulated vehicle.")] = 1,
+    seed: options.Seed = 1,
     json: options.Json = False,
-) -> int:  # fmt: skip
+) -> int:
     """Record into a job; Ctrl-C ends and seals it.
 
     Example: humproof record van-12 --source sound-card --channel 0=signal --scale 0=2.1 --rpm 1500 --duration 20
@@ -101,9 +103,7 @@ def record(
 
     wishes = parse_wishes(channel, scale, coupling, scale_uncertainty)
     named_state = state_named(state)
-    facts = conditions(
-        rpm, load, volume, gains, test_signal, battery, laptop_supply, temperature, full_level, note
-    )
+    facts = conditions(rpm, load, volume, gains, test_signal, battery, laptop_supply, temperature, full_level, note)
     chosen = _source(source, named_state, facts, wishes, rate, channels, seed)
     # Prepared once before the job is touched: a device that is not there leaves no folder behind.
     _try(chosen, wishes)
@@ -200,9 +200,10 @@ def _run(recorder: RecordingThread, *, quiet: bool) -> RecordingOutcome:
     return recorder.outcome()
 
 
-def _show(progress: Any) -> None:
+def _show(progress: RecordingProgress) -> None:
     levels = "  ".join(f"{level:.4g}" for level in progress.levels)
-    text = f"{progress.duration_s:7.1f} s   peak {levels}   gaps {progress.gaps}   disk {progress.disk_free_bytes / 1e9:.1f} GB"
+    room = f"{progress.disk_free_bytes / 1e9:.1f} GB free"
+    text = f"{progress.duration_s:7.1f} s   peak {levels}   gaps {progress.gaps}   {room}"
     if sys.stderr.isatty():
         print(f"\r{text}", end="", file=sys.stderr, flush=True)
 
@@ -233,31 +234,17 @@ def _report(outcome: RecordingOutcome, json: bool) -> None:
 
 
 def recover(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="An interrupted recording.")],
+    file: options.Interrupted,
     json: options.Json = False,
 ) -> None:
     """Finish an interrupted recording. Example: humproof recover van-12/recordings/003-as-found-baseline.h5"""
     from capture import recover_recording
+    from job import enter_recovered
 
     rows = recover_recording(file)
-    entered = _enter(file)
+    entered = enter_recovered(file)
     if json:
         print_json({"file": str(file), "samples": rows, "entered_into_job": entered})
     else:
-        print(f"{file}: {rows} samples a channel are safe; the file is sealed" + (" and entered into its job" if entered else ""))
-
-
-def _enter(file: Path) -> bool:
-    """Enter a recovered recording into the job it lies in, with the state its name tells."""
-    from job import STATES, JobError, add_recording, open_job
-
-    try:
-        job = open_job(file.resolve().parent.parent)
-    except JobError:
-        return False
-    path = job.folder / "recordings" / file.name
-    if any(entry.file == f"recordings/{file.name}" for entry in job.facts.recordings):
-        return False
-    state = next((state for state in STATES if state.replace(" ", "-") in file.name), "as found")
-    add_recording(job, path, state)
-    return True
+        where = " and entered into its job" if entered else ""
+        print(f"{file}: {rows} samples a channel are safe; the file is sealed{where}")

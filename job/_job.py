@@ -9,7 +9,7 @@ from pathlib import Path
 
 from capture import Recording, RecordingError, file_sha256, verify_recording
 from job._errors import JobError
-from job._model import VERSION, Entry, JobFile, State, Visit
+from job._model import STATES, VERSION, Entry, JobFile, State, Visit
 from job._toml import read_job_file, write_job_file
 
 RECORDINGS = "recordings"
@@ -93,10 +93,24 @@ def add_recording(job: Job, path: Path, state: State, note: str = "") -> Job:
     """Enter a sealed recording into job.toml, with the digest of its bytes."""
     # Read job.toml again: it may have been edited while the recording ran.
     facts = read_job_file(job.file)
-    entry = Entry(
-        file=path.relative_to(job.folder).as_posix(), state=state, sha256=file_sha256(path), note=note
-    )
+    entry = Entry(file=path.relative_to(job.folder).as_posix(), state=state, sha256=file_sha256(path), note=note)
     return save_job(Job(job.folder, facts.model_copy(update={"recordings": (*facts.recordings, entry)})))
+
+
+def enter_recovered(path: Path) -> bool:
+    """Enter a recovered recording into the job it lies in, by the state that its name tells; False where it is none.
+
+    One that is entered already, or that lies in no job, is left as it is.
+    """
+    folder = path.resolve().parent.parent
+    if path.resolve().parent.name != RECORDINGS or not (folder / "job.toml").exists():
+        return False
+    job, own = open_job(folder), f"{RECORDINGS}/{path.name}"
+    if any(entry.file == own for entry in job.facts.recordings):
+        return False
+    told = [state for state in STATES if state.replace(" ", "-") in path.name]
+    add_recording(job, folder / own, told[0] if told else "as found")
+    return True
 
 
 def pairs(job: Job) -> list[Pair]:

@@ -80,7 +80,9 @@ def study_file(
     if not is_recording(path):
         return study_foreign(path, wishes or ChannelWishes(), rate_hz, progress)
     if rate_hz is not None or (wishes is not None and wishes != ChannelWishes()):
-        raise WrongUseError(f"{path}: is a sealed recording: its channels and rate stand in it and are not changed here")
+        raise WrongUseError(
+            f"{path}: is a sealed recording: its channels and rate stand in it and are not changed here"
+        )
     return study_recording(path, progress)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import tomllib
+from itertools import takewhile
 from pathlib import Path
 from typing import Any
 
@@ -52,7 +53,11 @@ def _explain(path: Path, text: str, error: ValidationError) -> str:
     elif first["type"] == "extra_forbidden":
         complaint = f"'{_dotted(place)}' is not a key that humproof knows: check its spelling"
     else:
-        complaint = f"'{_dotted(place)}': {first['msg'].removeprefix('Value error, ')}" if place else first["msg"].removeprefix("Value error, ")
+        complaint = (
+            f"'{_dotted(place)}': {first['msg'].removeprefix('Value error, ')}"
+            if place
+            else first["msg"].removeprefix("Value error, ")
+        )
     others = f" (and {more} more)" if more else ""
     return f"{path}: line {find_line(text, place)}: {complaint}{others}"
 
@@ -78,7 +83,7 @@ def find_line(text: str, place: tuple[int | str, ...]) -> int:
             here = (*table, key[1])
         else:
             continue
-        shared = len(os.path.commonprefix([here, place]))
+        shared = sum(1 for _ in takewhile(lambda pair: pair[0] == pair[1], zip(here, place, strict=False)))
         if shared == len(here) and shared > depth:
             best, depth = number, shared
     return best
