@@ -10,7 +10,7 @@ import numpy.typing as npt
 from scipy import fft
 
 from analysis._errors import AnalysisError
-from analysis._windows import Window, effective_averages, window
+from analysis._windows import COEFFICIENTS, Window, effective_averages, window
 
 Floats = npt.NDArray[np.float64]
 Complexes = npt.NDArray[np.complex128]
@@ -96,7 +96,7 @@ class SpectraAccumulator:
         Name to power weight per bin, shape (segment // 2 + 1,): the band's power is kept for every segment, so
         that its scatter gives its uncertainty.
     window_name, detrend
-        "hann" or "flat-top"; whether each segment's mean is taken off first.
+        "hann" or "flat-top"; whether each segment's mean, weighted by the window, is taken off.
 
     Notes
     -----
@@ -118,7 +118,6 @@ class SpectraAccumulator:
         self._window: Window = window(window_name, segment)
         self._pairs, self._detrend = pairs, detrend
         self._bands = dict(bands or {})
-        self._weights = np.array(list(self._bands.values())).reshape(len(self._bands), segment // 2 + 1)
         self._power = np.zeros((channels, segment // 2 + 1))
         self._cross = {pair: np.zeros(segment // 2 + 1, complex) for pair in pairs}
         self._band_powers: list[Floats] = []
@@ -129,6 +128,12 @@ class SpectraAccumulator:
         self._sides[0] = 1.0
         if segment % 2 == 0:
             self._sides[-1] = 1.0
+        self._weights = self._sides * np.array(list(self._bands.values())).reshape(-1, segment // 2 + 1)
+        self._window_lines = fft.rfft(self._window.weights)[: len(COEFFICIENTS[window_name])]
+        self._columns = np.empty((channels, segment))
+        self._lines = np.empty(self._power.shape, complex)
+        self._squares = np.empty((2, *self._power.shape))
+        self._cross_scratch = np.empty(segment // 2 + 1, complex)
 
     def update(self, rows: Floats) -> None:
         """Take `rows` of shape (n, channels)."""
@@ -140,21 +145,31 @@ class SpectraAccumulator:
         self._rest = np.array(rows[start:])
 
     def _add(self, rows: Floats) -> None:
-        # A copy in any case: the next segment overlaps these rows.
-        columns = rows.T.copy()
-        if np.isnan(columns.sum()):
+        # Into memory of our own, since the next segment overlaps these rows; reused, since new pages cost more
+        # than the arithmetic.
+        np.multiply(rows.T, self._window.weights, out=self._columns)
+        lines = np.fft.rfft(self._columns, axis=1, out=self._lines)
+        if np.isnan(lines[:, 0]).any():
             self._skipped += 1
             return
         if self._detrend:
-            columns -= columns.mean(axis=1, keepdims=True)
-        columns *= self._window.weights
-        lines = fft.rfft(columns, axis=1, overwrite_x=True)
-        power = lines.real**2 + lines.imag**2
+            self._take_off_mean(lines)
+        np.square(lines.real, out=self._squares[0])
+        np.square(lines.imag, out=self._squares[1])
+        power = np.add(self._squares[0], self._squares[1], out=self._squares[0])
         self._power += power
-        self._band_powers.append((power * self._sides) @ self._weights.T)
+        if self._bands:
+            self._band_powers.append(power @ self._weights.T)
         for first, second in self._pairs:
-            self._cross[first, second] += np.conj(lines[first]) * lines[second]
+            np.conjugate(lines[first], out=self._cross_scratch)
+            self._cross_scratch *= lines[second]
+            self._cross[first, second] += self._cross_scratch
         self._count += 1
+
+    def _take_off_mean(self, lines: Complexes) -> None:
+        """Take off the window-weighted mean; a cosine window's own transform has only a few lines."""
+        few = len(self._window_lines)
+        lines[:, :few] -= lines[:, :1].real / self._segment * self._window_lines
 
     def result(self) -> Spectra:
         """What has been averaged so far; raises `AnalysisError` before the first whole segment."""
@@ -163,7 +178,8 @@ class SpectraAccumulator:
                 f"no stretch of {self._segment} samples without a gap ({self._segment / self._rate_hz:.3g} s) for a spectrum"
             )
         scale = self._sides / (self._count * self._segment**2)
-        per_segment = np.array(self._band_powers) / (self._window.noise_bandwidth_bins * self._segment**2)
+        per_segment = np.array(self._band_powers).reshape(len(self._band_powers), len(self._power), len(self._bands))
+        per_segment = per_segment / (self._window.noise_bandwidth_bins * self._segment**2)
         return Spectra(
             frequency_hz=fft.rfftfreq(self._segment, 1 / self._rate_hz),
             power=self._power * scale,
@@ -178,9 +194,11 @@ class SpectraAccumulator:
 
 
 def segment_length(rate_hz: float, frames: int) -> int:
-    """Rows per segment: about a second, at most 65536, and short enough for eight half-overlapping ones.
+    """Rows per segment, a power of two: about a second, 256 to 65536, but short enough for eight half-overlapping ones.
 
     Returns 0 when there are fewer than 36 rows, too few for any spectrum.
     """
-    longest = min(rate_hz, 65536, frames / 4.5)
-    return 2 ** round(np.log2(rate_hz)) if rate_hz <= longest else 2 ** int(np.log2(longest)) if longest >= 8 else 0
+    if frames < 36:
+        return 0
+    wished = min(max(round(np.log2(rate_hz)), 8), 16)
+    return int(2 ** min(wished, int(np.log2(frames / 4.5))))

@@ -75,17 +75,15 @@ def new_job(folder: Path, **visit: str) -> Job:
     return save_job(Job(folder, facts))
 
 
-def record(
-    job: Job, state: State, channels: dict[str, Floats], rate: float = NOISE_RATE, **facts: Any
-) -> Job:
+def record(job: Job, state: State, channels: dict[str, Floats], rate: float = NOISE_RATE, **facts: Any) -> Job:
     """Write one recording whose channels are named by their roles."""
     path = job.folder / "recordings" / f"{len(job.facts.recordings) + 1:03d}-{state.replace(' ', '-')}.h5"
-    bursts = facts.pop("bursts", ())
+    bursts, inputs = facts.pop("bursts", ()), facts.pop("inputs", None)
     info = RecordingInfo(
         **{  # type: ignore[arg-type]
             "start_utc": datetime(2026, 3, 2, 9, len(job.facts.recordings), tzinfo=UTC),
             "rate_hz": rate,
-            "channels": tuple(_channel(role) for role in channels),
+            "channels": inputs or tuple(_channel(role) for role in channels),
             "source": SourceFacts(kind="synthetic", name="seeded numbers"),
             "software": "test",
             "simulated": False,
@@ -101,8 +99,8 @@ def record(
 
 
 def _channel(role: str) -> RecordedChannel:
-    coupling = "AC" if role.startswith("signal") else "DC"
-    return RecordedChannel(name=f"in {role}", role=role, unit="V", coupling=coupling, calibration=CALIBRATION)
+    facts: dict[str, Any] = {"unit": "V", "coupling": "AC" if role.startswith("signal") else "DC"}
+    return RecordedChannel(name=f"in {role}", role=role, calibration=CALIBRATION, **facts)
 
 
 def whine(level_v: float, noise_v: float, seed: int, seconds: float = 4.0) -> Floats:
@@ -129,9 +127,7 @@ def full_job(folder: Path, **visit: str) -> Job:
     job = new_job(folder, **visit)
     supply = whine(0.012, 1e-3, 5) + 13.2
     job = record(job, "as found", {"signal@rear": whine(3.1e-3, 2e-5, 1), "supply": supply})
-    job = record(
-        job, "as left", {"signal@rear": whine(4.7e-5, 2e-5, 2), "supply": supply + whine(0, 1e-3, 6)}
-    )
+    job = record(job, "as left", {"signal@rear": whine(4.7e-5, 2e-5, 2), "supply": supply + whine(0, 1e-3, 6)})
     job = record(job, "instrument floor", {"signal@rear": whine(0, 2e-6, 3), "supply": whine(0, 1e-5, 7)})
     facts: dict[str, Any] = {
         "rate": SUPPLY_RATE,
@@ -257,13 +253,9 @@ def test_two_digits_of_uncertainty(value: float, uncertainty: float | None, unit
 )
 def test_what_is_printed_lies_within_half_a_digit(value: float, uncertainty: float) -> None:
     measure = measure_for("V", value)
-    [(number, spread, prefix, _)] = printed_numbers(
-        " ".join(with_uncertainty(value, uncertainty, measure).split())
-    )
+    [(number, spread, prefix, _)] = printed_numbers(" ".join(with_uncertainty(value, uncertainty, measure).split()))
     last = 10.0 ** -len(spread.partition(".")[2]) if "." in spread else 10.0 ** (len(spread) - 2)
-    assert (
-        abs(float(number.replace("\u2212", "-")) * FACTORS[prefix] - value) <= 0.5001 * last * FACTORS[prefix]
-    )
+    assert abs(float(number.replace("\u2212", "-")) * FACTORS[prefix] - value) <= 0.5001 * last * FACTORS[prefix]
     assert abs(float(spread) * FACTORS[prefix] - uncertainty) <= 0.0501 * uncertainty
 
 
@@ -288,7 +280,7 @@ def test_no_line_is_lost_between_plotting_columns() -> None:
     rms = np.full(40_001, 1e-6)
     lonely = [1234, 17_777, 40_000]
     rms[lonely] = [3e-3, 2e-3, 1e-3]
-    frequency, drawn = highest_per_column(Curve("before", np.arange(40_001) * 0.6, rms))
+    frequency, drawn = highest_per_column(Curve("before", np.arange(40_001.0) * 0.6, rms))
     assert len(drawn) < 400
     assert set(np.array(lonely) * 0.6) <= set(frequency)
     assert sorted(drawn)[-3:] == [1e-3, 2e-3, 3e-3]
@@ -324,8 +316,9 @@ def test_both_pictures_are_there_with_their_settings(made: tuple[Path, Path]) ->
         "Supply at the amplifier's supply terminals",
         "Seconds from the first burst's start",
         "instrument's floor",
-        "Hann window, resolution 0.977 Hz",
-        "V rms in 1.46 Hz",
+        # 8000 Hz in segments of 4096; a Hann window's noise bandwidth is 1.5 bins (Harris 1978, table 1).
+        "Hann window, resolution 1.95 Hz",
+        "V rms in 2.93 Hz",
     ):
         assert words in text, words
     # The line that was put in, as the caption names it.
@@ -424,7 +417,7 @@ def test_texts_stand_as_typed(words: str, tmp_path: Path) -> None:
         path = path.with_name(f"{state}.h5")
         with RecordingWriter(path, info.changed(channels=(channel,), conditions=conditions), "<f8") as writer:
             writer.write(whine(1e-3, 1e-5, len(state), 1.2)[:, None])
-        job = add_recording(job, path, state)  # type: ignore[arg-type]
+        job = add_recording(job, path, state)
     reader = pypdf.PdfReader(make_report(job.folder))
     text = squeezed("".join(page.extract_text() for page in reader.pages)).replace("\u200b", "")
     # Title, number, complaint, done, volume, loads, place and channel name.
@@ -469,6 +462,11 @@ def test_digests_are_those_of_the_files(made: tuple[Path, Path]) -> None:
     assert digests.job_sha256 in text
 
 
+def test_digests_can_be_copied_whole(made: tuple[Path, Path]) -> None:
+    words = {word for _, page in _boxes(made[1]) for word, _, _ in page}
+    assert {entry.sha256 for entry in read_report_digests(made[1]).recordings} <= words
+
+
 def _sha256(path: Path) -> str:
     return hashlib.sha256(path.read_bytes()).hexdigest()
 
@@ -511,8 +509,7 @@ def test_one_flipped_bit_is_named(copied: Path) -> None:
 
 def test_swapped_and_missing_recordings_are_named(copied: Path) -> None:
     first, second, third = (
-        copied / "recordings" / name
-        for name in ("001-as-found.h5", "002-as-left.h5", "003-instrument-floor.h5")
+        copied / "recordings" / name for name in ("001-as-found.h5", "002-as-left.h5", "003-instrument-floor.h5")
     )
     third.unlink()
     first.rename(third.with_suffix(".tmp"))
@@ -624,10 +621,8 @@ def test_different_engine_speeds_carry_no_claim(tmp_path: Path) -> None:
 def test_the_same_samples_on_both_sides_show_no_change(tmp_path: Path) -> None:
     job = new_job(tmp_path / "job")
     for state in ("as found", "as left"):
-        job = record(job, state, {"signal": whine(1e-3, 2e-5, 1)})  # type: ignore[arg-type]
-    assert "No change is shown: no figure moved by more than its uncertainty." in text_of(
-        make_report(job.folder)
-    )
+        job = record(job, state, {"signal": whine(1e-3, 2e-5, 1)})
+    assert "No change is shown: no figure moved by more than its uncertainty." in text_of(make_report(job.folder))
 
 
 def test_a_change_for_the_worse_stands_on_top(tmp_path: Path) -> None:
@@ -644,7 +639,7 @@ def test_uncalibrated_shares_of_full_scale_and_no_role(tmp_path: Path) -> None:
     channel = RecordedChannel(name="left", unit="FS", coupling="unknown")
     for state, level in (("as found", 0.1), ("as left", 0.01)):
         signal = whine(level, 1e-4, 1)
-        job = record(job, state, {"signal": signal}, channels=(channel,))  # type: ignore[arg-type]
+        job = record(job, state, {"signal": signal}, inputs=(channel,))  # type: ignore[arg-type]
     text = text_of(make_report(job.folder))
     assert "Spectrum on channel left" in text
     assert "FS rms in" in text
@@ -704,9 +699,7 @@ def test_outputs_that_cannot_be_are_refused(copied: Path) -> None:
     assert verify_report(copied / "report.pdf") == []
 
 
-def test_a_failure_while_typesetting_leaves_the_old_report(
-    copied: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_failure_while_typesetting_leaves_the_old_report(copied: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def fail(*_: object) -> bytes:
         raise ReportError("no")
 
@@ -730,7 +723,5 @@ def test_a_full_disk_leaves_the_old_report(copied: Path, monkeypatch: pytest.Mon
 
 def test_importing_the_room_loads_no_drawing_and_no_typesetting() -> None:
     code = "import report, sys; print(sorted({'matplotlib', 'typst', 'pypdf', 'PyQt6'} & set(sys.modules)))"
-    done = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=Path.cwd()
-    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=Path.cwd())
     assert done.stdout.strip() == "[]"

@@ -1,0 +1,163 @@
+"""What goes into a report: each pair of recordings, or each single one where there is no pair."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from analysis import Change, Channel, Comparison
+from job import Entry, Job, Pair, Study, compare_studies, pairs, study_recording
+from report._errors import ReportError
+
+Progress = Callable[[float, str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One comparison, or one recording that has nothing to be compared with.
+
+    `sides` names its studies: "before" and "after", or the state of the only one.
+    """
+
+    sides: tuple[tuple[str, Study], ...]
+    floor: Study | None = None
+    comparison: Comparison | None = None
+
+    @property
+    def first(self) -> Study:
+        """The as-found side, or the only one."""
+        return self.sides[0][1]
+
+    @property
+    def with_floor(self) -> tuple[tuple[str, Study], ...]:
+        """The sides and, where there is one, the instrument's floor."""
+        return (*self.sides, ("floor", self.floor)) if self.floor else self.sides
+
+
+@dataclass(frozen=True, slots=True)
+class Contents:
+    """Every sheet of a report, and a sentence for everything that could not be compared."""
+
+    sheets: tuple[Sheet, ...]
+    missing: tuple[str, ...]
+    #: True when nothing was recorded as found, or nothing as left
+    one_sided: bool
+
+    @property
+    def comparisons(self) -> tuple[Sheet, ...]:
+        """The sheets that compare."""
+        return tuple(sheet for sheet in self.sheets if sheet.comparison)
+
+
+def gather(job: Job, progress: Progress) -> Contents:
+    """Study what belongs into the report; each recording is read once."""
+    matched = pairs(job)
+    wanted = _wanted(job, matched)
+    studies = _study_all(job, wanted, progress)
+    missing = tuple(_missing(job, matched))
+    if matched:
+        return Contents(tuple(_compared(pair, studies) for pair in matched), missing, one_sided=False)
+    floor = next((studies[entry] for entry in wanted if entry.state == "instrument floor"), None)
+    singles = [entry for entry in wanted if entry.state != "instrument floor"]
+    sheets = tuple(Sheet(((entry.state, studies[entry]),), _same_points(studies[entry], floor)) for entry in singles)
+    return Contents(sheets, missing, one_sided=not (job.entries("as found") and job.entries("as left")))
+
+
+def _wanted(job: Job, matched: list[Pair]) -> list[Entry]:
+    """The recordings of all pairs; without a pair, those as found (or else as left) and a floor."""
+    if matched:
+        parts = [entry for pair in matched for entry in (pair.before, pair.after, pair.floor) if entry]
+    else:
+        parts = [*(job.entries("as found") or job.entries("as left")), *job.entries("instrument floor")[-1:]]
+    return list(dict.fromkeys(parts))
+
+
+def _study_all(job: Job, wanted: list[Entry], progress: Progress) -> dict[Entry, Study]:
+    studies = {}
+    for index, entry in enumerate(wanted):
+        studies[entry] = _study(job.path(entry), entry, index, len(wanted), progress)
+    return studies
+
+
+def _study(path: Path, entry: Entry, index: int, count: int, progress: Progress) -> Study:
+    study = study_recording(path, lambda part: progress((index + part) / count, f"analysing {path.name}"))
+    if study.sha256 != entry.sha256:
+        raise ReportError(f"{path}: was changed while the report was being made; make it again")
+    return study
+
+
+def _compared(pair: Pair, studies: dict[Entry, Study]) -> Sheet:
+    before, after = studies[pair.before], studies[pair.after]
+    floor = studies[pair.floor] if pair.floor else None
+    return Sheet((("before", before), ("after", after)), floor, compare_studies(before, after, floor))
+
+
+def _same_points(study: Study, floor: Study | None) -> Study | None:
+    """The floor only where it shares a tap point with the recording."""
+    if floor is None or not any(twin(floor, channel) for channel in study.analysis.channels):
+        return None
+    return floor
+
+
+def _missing(job: Job, matched: list[Pair]) -> list[str]:
+    if matched:
+        used = {entry for pair in matched for entry in (pair.before, pair.after)}
+        alone = [entry for state in ("as found", "as left") for entry in job.entries(state) if entry not in used]
+        return [_alone(alone)] if alone else []
+    found, left = job.entries("as found"), job.entries("as left")
+    if found and left:
+        return [_UNMATCHED]
+    return [_NOTHING_LEFT if found else _NOTHING_FOUND]
+
+
+_UNMATCHED = (
+    "No as-found recording has an as-left partner of the same isolation step, test signal and tap points "
+    "(channel roles), so nothing is compared: record the missing side at the same points."
+)
+_NOTHING_LEFT = (
+    "Nothing was recorded as left: after the work, record the same isolation steps, test signals and tap "
+    "points again and make this report anew."
+)
+_NOTHING_FOUND = (
+    "Nothing was recorded as found, so there is nothing to set against: the state before the work cannot be shown."
+)
+
+
+def _alone(alone: list[Entry]) -> str:
+    names = ", ".join(Path(entry.file).name for entry in alone)
+    return (
+        "Not compared, because there is no partner of the same isolation step, test signal and tap points, "
+        f"or a later recording of the same counts: {names}."
+    )
+
+
+def twin(study: Study, channel: Channel) -> Channel | None:
+    """The study's channel at the same tap point: the same role, or without a role the same name."""
+    for own in study.analysis.channels:
+        if (own.role, own.role or own.name) == (channel.role, channel.role or channel.name):
+            return own
+    return None
+
+
+def channel_named(study: Study, name: str) -> Channel:
+    """The study's channel of that name."""
+    return next(channel for channel in study.analysis.channels if channel.name == name)
+
+
+def clearest_changes(contents: Contents, most: int = 2) -> list[tuple[Sheet, Change]]:
+    """The clearest change of each comparable pair, those furthest above their uncertainty first."""
+    found = [(sheet, best) for sheet in contents.comparisons if (best := _clearest(sheet))]
+    return sorted(found, key=lambda pair: -_clearness(pair[1]))[:most]
+
+
+def _clearest(sheet: Sheet) -> Change | None:
+    """Figures in volts go before ratios: a ratio's clearness in dB says the same noise another way."""
+    if sheet.comparison is None or not sheet.comparison.comparable:
+        return None
+    shown = [c for c in sheet.comparison.changes if c.verdict != "no change shown" and _clearness(c) > 1]
+    return max(shown, key=lambda change: (change.unit != "dB", _clearness(change)), default=None)
+
+
+def _clearness(change: Change) -> float:
+    return abs(change.change) / change.uncertainty if change.uncertainty else 0.0
