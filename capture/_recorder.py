@@ -85,6 +85,7 @@ class RecordingThread(threading.Thread):
         self._source, self._path, self._describe = source, path, describe
         self._duration_s, self._compress, self._takers = duration_s, compress, takers
         self._asked_to_stop = threading.Event()
+        self._finished = threading.Event()
         self._outcome: RecordingOutcome | None = None
         self._error: BaseException | None = None
         self.progress = RecordingProgress(0, 0.0)
@@ -101,10 +102,18 @@ class RecordingThread(threading.Thread):
             self._error = error
         finally:
             self._source.stop()
+            self._finished.set()
+
+    def finished(self, timeout_s: float | None = None) -> bool:
+        """Wait for the end, at most so long; True when it has come.
+
+        Ctrl-C may interrupt it safely, which it must not do to `join`: Python 3.11 then takes the thread for dead.
+        """
+        return self._finished.wait(timeout_s)
 
     def outcome(self) -> RecordingOutcome:
         """Wait for the end; raises what went wrong before a file was there."""
-        self.join()
+        self._finished.wait()
         if self._error is not None:
             raise self._error
         assert self._outcome is not None

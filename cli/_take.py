@@ -187,9 +187,10 @@ def _run(recorder: RecordingThread, *, quiet: bool) -> RecordingOutcome:
     """Wait for the recorder, showing levels once in a while; Ctrl-C asks it to close."""
     recorder.start()
     shown = 0.0
-    while recorder.is_alive():
+    over = False
+    while not over:
         try:
-            recorder.join(0.1)
+            over = recorder.finished(0.1)
             if not quiet and time.monotonic() - shown > 0.5:
                 _show(recorder.progress)
                 shown = time.monotonic()

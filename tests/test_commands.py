@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +16,7 @@ import pytest
 import soundfile
 
 from sample_data import SAMPLE_JOB
-from tests.support import ROOT, run_humproof
+from tests.support import ROOT, run_humproof, start_humproof
 
 FOUND = SAMPLE_JOB / "recordings" / "001-as-found-silence.h5"
 BURSTS = SAMPLE_JOB / "recordings" / "002-as-found-bursts.h5"
@@ -53,21 +55,14 @@ def test_help_names_every_command_and_loads_nothing_heavy() -> None:
     done = run_humproof("--help")
     assert done.returncode == 0
     assert all(f"  {command} " in done.stdout for command in COMMANDS)
-    code = (
-        "import sys, cli; cli.main(['--help']);"
-        "print(sorted({'numpy', 'scipy', 'h5py', 'PyQt6'} & set(sys.modules)))"
-    )
-    loaded = subprocess.run(
-        [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True
-    )
+    code = "import sys, cli; cli.main(['--help']);print(sorted({'numpy', 'scipy', 'h5py', 'PyQt6'} & set(sys.modules)))"
+    loaded = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert loaded.stdout.splitlines()[-1] == "[]"
 
 
 @pytest.mark.parametrize("room", ["analysis", "capture", "job", "report"])
 def test_importing_a_room_opens_no_device_and_loads_no_window(room: str) -> None:
-    code = (
-        f"import sys, {room}\nprint([m for m in ('PyQt6', 'pyqtgraph', 'sounddevice') if m in sys.modules])"
-    )
+    code = f"import sys, {room}\nprint([m for m in ('PyQt6', 'pyqtgraph', 'sounddevice') if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
 
@@ -159,14 +154,10 @@ def test_analyse_gives_the_designed_json() -> None:
 
 
 def test_no_dc_and_no_sag_from_an_ac_coupled_channel(wav: Path) -> None:
-    result = json.loads(
-        run_humproof("analyse", wav, "--channel", "0=supply", "--coupling", "0=AC", "--json").stdout
-    )
+    result = json.loads(run_humproof("analyse", wav, "--channel", "0=supply", "--coupling", "0=AC", "--json").stdout)
     assert {figure["quantity"] for figure in result["figures"]}.isdisjoint({"dc", "sag"})
     assert any("is AC-coupled, so no DC value and no sag" in warning for warning in result["warnings"])
-    result = json.loads(
-        run_humproof("analyse", wav, "--channel", "0=supply", "--coupling", "0=DC", "--json").stdout
-    )
+    result = json.loads(run_humproof("analyse", wav, "--channel", "0=supply", "--coupling", "0=DC", "--json").stdout)
     assert "dc" in {figure["quantity"] for figure in result["figures"]}
 
 
@@ -260,3 +251,19 @@ def test_demo_ends_with_a_ranked_table_and_a_pdf(tmp_path: Path) -> None:
     again = json.loads(run_humproof("demo", "--out", tmp_path / "demo", "--json", check=True).stdout)
     assert [part["comparable"] for part in again["comparisons"]] == [True, True]
     assert run_humproof("verify", tmp_path / "demo" / "report.pdf").returncode == 0
+
+
+def test_ctrl_c_closes_and_seals_what_was_recorded(tmp_path: Path) -> None:
+    process = start_humproof("record", tmp_path / "van", "--source", "simulated-vehicle", "--rate", 8000, "--json")
+    began = time.monotonic()
+    while not list(tmp_path.glob("van/recordings/*.h5")):
+        assert time.monotonic() - began < 60
+        time.sleep(0.05)
+    time.sleep(1.5)
+    process.send_signal(signal.SIGINT)
+    output, errors = process.communicate(timeout=30)
+    assert process.returncode == 0, errors
+    made = json.loads(output)
+    assert made["samples"] > 8000
+    assert made["fault"] is None
+    assert run_humproof("verify", tmp_path / "van").returncode == 0
