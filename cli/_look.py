@@ -64,7 +64,7 @@ def _study(file: Path, wishes: ChannelWishes, rate: float | None) -> Study:
 def _show_study(study: Study) -> None:
     from rich.table import Table
 
-    from job import level_text, plain_quantity
+    from job import level, quantity_words
 
     console = _console()
     marked = "   SIMULATED" if study.info.simulated else ""
@@ -73,8 +73,8 @@ def _show_study(study: Study) -> None:
     table = Table("channel", "figure", "value (k = 2)", "band", "averages")
     for figure in study.analysis.figures:
         band = f"{figure.band_hz[0]:g} to {figure.band_hz[1]:g} Hz" if figure.band_hz else ""
-        value = level_text(figure.value, figure.uncertainty, figure.unit)
-        table.add_row(figure.channel, plain_quantity(figure.quantity), value, band, str(figure.averages or ""))
+        value = level(figure.value, figure.uncertainty, figure.unit)
+        table.add_row(figure.channel, quantity_words(figure.quantity), value, band, str(figure.averages or ""))
     console.print(table)
     _show_lines(study)
     for warning in (*study.info.warnings, *study.analysis.warnings):
@@ -84,17 +84,17 @@ def _show_study(study: Study) -> None:
 def _show_lines(study: Study) -> None:
     from rich.table import Table
 
-    from job import level_text
+    from job import level
 
     if not study.analysis.lines:
         return
     strongest = sorted(study.analysis.lines, key=lambda line: -line.rms)[:_LINES_SHOWN]
     table = Table("channel", "line", "rms (k = 2)", "order", "cause")
     for line in strongest:
-        frequency = level_text(line.frequency_hz, line.frequency_uncertainty_hz, "Hz")
+        frequency = level(line.frequency_hz, line.frequency_uncertainty_hz, "Hz")
         order = f"{line.order:.2f}" if line.order else ""
-        level = level_text(line.rms, line.uncertainty, line.unit)
-        table.add_row(line.channel, frequency, level, order, line.cause or "")
+        rms = level(line.rms, line.uncertainty, line.unit)
+        table.add_row(line.channel, frequency, rms, order, line.cause or "")
     _console().print(table)
 
 
@@ -138,15 +138,15 @@ def show_comparison(comparison: Comparison, first: Study, second: Study) -> None
     """The ranked table of changes, and the verdict."""
     from rich.table import Table
 
-    from job import change_text, plain_quantity, plain_role
+    from job import change_texts, quantity_words, tap_words
 
     console = _console()
     simulated = "   SIMULATED" if first.info.simulated or second.info.simulated else ""
-    roles = {channel.name: channel.role for channel in first.analysis.channels}
+    channels = {channel.name: channel for channel in first.analysis.channels}
     table = Table("what", "where", "before (k = 2)", "after (k = 2)", "change", "verdict")
     for change in comparison.changes:
-        where = plain_role(roles.get(change.channel) or change.channel)
-        table.add_row(plain_quantity(change.quantity), where, *change_text(change), change.verdict)
+        where = tap_words(channels[change.channel])
+        table.add_row(quantity_words(change.quantity), where, *change_texts(change), change.verdict)
     console.print(f"{first.path.name} against {second.path.name}{simulated}", highlight=False)
     if comparison.changes:
         console.print(table)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from analysis import Change, Comparison
-from report._numbers import decibels, measure_for, with_uncertainty
+from job import decibels, measure_for, with_uncertainty
 from report._sheets import Contents, Sheet, channel_named, clearest_changes
 from report._words import quantity_at
 

@@ -5,14 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 from capture import Recording
-from job import Entry, Job
+from job import CAUTIONS, NO_BREAK, Entry, Job, fixed, plain
 from report._digests import ReportDigests
 from report._headline import counts, headline
-from report._numbers import NO_BREAK, fixed, plain
 from report._pictures import Picture, has_burst_traces, pictures
 from report._sheets import Contents, Sheet
 from report._tables import condition_table, figure_rows, instrument_lines, warning_lines
-from report._words import CAUTIONS, DIGEST_SENTENCE, RULE, SCOPE, STATED_NOTHING
+from report._words import DIGEST_SENTENCE, RULE, SCOPE, STATED_NOTHING
 
 _LONGEST_NUMBER = 40
 _SIDE_NAMES = {"before": "Before (as found)", "after": "After (as left)"}

@@ -8,9 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis import DROP_ROLES, NOISE_ROLES, SUPPLY_ROLES, Channel, Line, Spectra, amplitude_spectrum
-from job import Study
+from job import Measure, Study, measure_for, plain, with_uncertainty
 from report._figures import LOWEST_HZ, Curve, Log, mean_and_lowest, spectrum_svg, trace_svg
-from report._numbers import Measure, measure_for, plain, with_uncertainty
 from report._sheets import Sheet, twin
 from report._words import place
 

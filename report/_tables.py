@@ -9,9 +9,8 @@ from typing import Any
 
 from analysis import COVERAGE_FACTOR, HIGHER_IS_BETTER, LOWER_IS_BETTER, SUPPLY_ROLES, Change, Channel, Figure
 from capture import RecordedChannel
-from job import Study
+from job import NO_BREAK, Measure, Study, fixed, measure_for, plain, two_digits, with_uncertainty
 from report._headline import change_in_db
-from report._numbers import NO_BREAK, Measure, fixed, measure_for, plain, two_digits, with_uncertainty
 from report._sheets import Sheet, channel_named, twin
 from report._words import STATED_NOTHING, place, quantity
 

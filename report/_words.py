@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from analysis import Channel
+from job import quantity_words
 
 PLACES = {
     "supply": "at the battery posts",
@@ -14,20 +15,6 @@ PLACES = {
     "speaker": "at the amplifier's output",
     "current": "in the supply lead",
     "tacho": "at the engine speed pickup",
-}
-
-QUANTITIES = {
-    "dc": "Direct voltage",
-    "rms": "Rms value",
-    "noise_rms": "Noise",
-    "noise_rms_a": "Noise, A-weighted",
-    "snr": "Signal-to-noise ratio",
-    "snr_a": "Signal-to-noise ratio, A-weighted",
-    "sag": "Sag under test bursts",
-    "ripple_rms": "Ripple",
-    "ripple_peak_to_peak": "Ripple, peak to peak",
-    "source_resistance": "Source resistance",
-    "undervoltage_time": "Time under voltage",
 }
 
 STATED_NOTHING = "not stated"
@@ -46,21 +33,6 @@ DIGEST_SENTENCE = (
 
 SCOPE = "Relates only to this vehicle as tested."
 
-CAUTIONS = (
-    "Run an engine only outdoors or with the exhaust led away: carbon monoxide has no smell.",
-    "Keep hands, hair, sleeves and leads off belts, fans and hot parts; fans start by themselves.",
-    "Secure the vehicle against rolling before testing again; on the road one drives, another measures.",
-    "No wire on a battery without its fuse; take the fuse out before touching terminals; never open the "
-    "battery circuit while the engine runs.",
-    "Take signal leads off before an amplifier's power ground; mute before plugging; no lead of a bridged "
-    "output to ground.",
-    "Test tones can damage hearing and burn loudspeakers without sounding loud: ear defenders, short times.",
-    "Leave airbag (yellow) and high-voltage (orange) wiring alone; keep sparks from fuel and battery gas, "
-    "and mains power from water.",
-    "These reminders are not complete: local codes, the makers' instructions and work by licensed people go "
-    "before them.",
-)
-
 
 def place(channel: Channel) -> str:
     """Where a channel was connected: "at the amplifier's input (rear)"; its name when it has no role."""
@@ -72,8 +44,9 @@ def place(channel: Channel) -> str:
 
 
 def quantity(name: str) -> str:
-    """What a figure is, in words; the name itself when there are none."""
-    return QUANTITIES.get(name, name)
+    """What a figure is, in words that begin a line."""
+    words = quantity_words(name)
+    return words[0].upper() + words[1:]
 
 
 def quantity_at(name: str, channel: Channel) -> str:

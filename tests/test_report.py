@@ -33,14 +33,18 @@ from job import (
     add_recording,
     compare_studies,
     comparison_json,
+    decibels,
+    fixed,
+    measure_for,
     open_job,
     pairs,
     save_job,
     study_recording,
+    two_digits,
+    with_uncertainty,
 )
 from report import ReportError, make_report, read_report_digests, verify_report
 from report._figures import Curve, Log, highest_per_column, mean_and_lowest
-from report._numbers import decibels, fixed, measure_for, two_digits, with_uncertainty
 from sample_data import SAMPLE_JOB
 
 Floats = npt.NDArray[np.float64]

@@ -105,9 +105,7 @@ def test_text_of_any_kind_comes_back_as_typed(tmp_path: Path) -> None:
     assert open_job(job.folder).facts.visit.complaint == odd
 
 
-def test_a_file_that_cannot_be_replaced_stands_as_it_was(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_file_that_cannot_be_replaced_stands_as_it_was(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     job = open_job(write(tmp_path / "job", GOOD))
 
     def full(*_: object) -> None:

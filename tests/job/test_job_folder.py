@@ -44,7 +44,7 @@ def record(
     )
     path = new_recording_path(job, state, step)
     with RecordingWriter(path, info, "<i2") as writer:
-        writer.write(np.random.default_rng(seed).integers(-1000, 1000, (500, 1)))
+        writer.write(np.random.default_rng(seed).integers(-1000, 1000, (500, 1), np.int16))
     return add_recording(job, path, state)
 
 

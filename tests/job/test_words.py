@@ -8,8 +8,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis import Change
-from job import change_text, level_text, plain_role, value_text
+from analysis import Change, Channel
+from job import change_texts, level, measure_for, tap_words, with_uncertainty
+
+
+def plain_text(text: str) -> str:
+    return text.replace("\N{NO-BREAK SPACE}", " ")
 
 
 @pytest.mark.parametrize(
@@ -20,42 +24,36 @@ from job import change_text, level_text, plain_role, value_text
         (1234.5, 67.0, "V", "1.234 ± 0.067 kV"),
         (6.1e-5, 3.3e-7, "V", "61.00 ± 0.33 µV"),
         (67.6721, 0.0431, "dB", "67.672 ± 0.043 dB"),
-        (0.5, 12.0, "V", "500 ± 12000 mV"),
-        (0.25, None, "FS", "0.25 FS (uncertainty not known)"),
+        (2250.008, 0.2747, "Hz", "2250.01 ± 0.27 Hz"),
+        (0.5, 12.0, "V", "0 ± 12000 mV"),
+        (0.25, None, "FS", "0.250 FS (± unknown)"),
         (0.0, 0.001, "V", "0.0000 ± 0.0010 V"),
-        (-0.0021, 0.0001, "A", "-2.10 ± 0.10 mA"),
+        (-0.0021, 0.0001, "A", "\N{MINUS SIGN}2.10 ± 0.10 mA"),
+        (1.0, 0.0996, "V", "1.00 ± 0.10 V"),
     ],
 )
 def test_value_with_uncertainty(value: float, uncertainty: float | None, unit: str, text: str) -> None:
-    assert level_text(value, uncertainty, unit) == text
+    assert plain_text(level(value, uncertainty, unit)) == text
 
 
 @given(st.floats(-1e5, 1e5), st.floats(1e-9, 1e3))
 def test_what_is_printed_is_within_half_a_last_digit(value: float, uncertainty: float) -> None:
-    printed, _, rest = value_text(value, uncertainty, "V").partition(" ± ")
+    printed, _, rest = plain_text(with_uncertainty(value, uncertainty, measure_for("dB"))).partition(" ± ")
+    number = float(printed.replace("\N{MINUS SIGN}", "-"))
     digits = len(printed.partition(".")[2])
-    assert abs(float(printed) - value) <= 0.5000001 * 10**-digits
-    # Two digits of the uncertainty, or all before the point.
-    assert 10**-digits <= uncertainty or digits == 0
+    step = 10.0**-digits if digits else max(10 ** (math.floor(math.log10(uncertainty)) - 1), 1)
+    assert abs(number - value) <= 0.51 * step + 1e-9 * abs(value)
     assert float(rest.split()[0]) == pytest.approx(uncertainty, rel=0.06)
 
 
 def test_a_row_keeps_one_prefix() -> None:
     change = Change(
-        "c",
-        "noise_rms",
-        "V",
-        0.00083,
-        0.00006,
-        4e-6,
-        3e-7,
-        -0.00077,
-        20 * math.log10(6 / 83),
-        4e-6,
-        "improved",
+        "c", "noise_rms", "V", 0.00083, 0.00006, 4e-6, 3e-7, -0.00077, 20 * math.log10(6 / 83), 4e-6, "improved"
     )
-    assert change_text(change) == ("830.0 ± 4.0 µV", "60.00 ± 0.30 µV", "-770.0 ± 4.0 µV (-22.8 dB)")
+    texts = tuple(plain_text(text).replace("\N{MINUS SIGN}", "-") for text in change_texts(change))
+    assert texts == ("830.0 ± 4.0 µV", "60.00 ± 0.30 µV", "-770.0 ± 4.0 µV (-22.8 dB)")
 
 
 def test_a_point_is_named() -> None:
-    assert plain_role("supply-amp@rear") == "amplifier supply (rear)"
+    assert tap_words(Channel("2", role="supply-amp@rear")) == "amplifier supply (rear)"
+    assert tap_words(Channel("2")) == "channel 2"

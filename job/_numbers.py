@@ -1,4 +1,4 @@
-"""Numbers as they are printed: two digits of uncertainty, one prefix per row, a real minus sign."""
+"""Numbers as commands, pages and screens print them: two digits of uncertainty, a real minus sign."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 MINUS, NO_BREAK = "\N{MINUS SIGN}", "\N{NO-BREAK SPACE}"
 _PREFIXES = ((1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"), (1e-9, "n"))
-#: units that take no prefix: ratios, shares of full scale
-_UNSCALED = ("dB", "FS", "%", "")
+#: units that take no prefix: ratios, shares of full scale, and frequencies, which the trade says in Hz
+_UNSCALED = ("dB", "FS", "%", "Hz", "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,3 +81,8 @@ def two_digits(value: float, unit: str) -> str:
     shown = value / measure.factor
     text = fixed(shown, decimals_for(shown)) if shown > 0 else "0"
     return text + (NO_BREAK + measure.unit if measure.unit else "")
+
+
+def level(value: float, uncertainty: float | None, unit: str) -> str:
+    """A number with its uncertainty, in the prefix that suits it alone."""
+    return with_uncertainty(value, uncertainty, measure_for(unit, value))
