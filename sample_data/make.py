@@ -96,7 +96,7 @@ def _record(job: Job, state: State, model: VehicleModel, seed: int, *, bursts: b
         )
 
     path = new_recording_path(job, state, ("bursts" if bursts else "silence") if not floor else "shorted")
-    recorder = RecordingThread(source, path, describe, duration_s=6 if floor else 13, compress=True)
+    recorder = RecordingThread(source, path, describe, duration_s=13, compress=True)
     recorder.start()
     recorder.outcome()
     return add_recording(job, path, state)
