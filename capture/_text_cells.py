@@ -9,6 +9,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from capture._text_words import word_set
+
 Floats = npt.NDArray[np.float64]
 Kinds = npt.NDArray[np.int8]
 
@@ -16,13 +18,11 @@ Kinds = npt.NDArray[np.int8]
 NUMBER, EMPTY, OVERLOAD = 0, 1, 2
 CAUSES = {EMPTY: "empty cell in the file", OVERLOAD: "overload in the file"}
 
-_EMPTY = frozenset(
-    ("", "null", "nan", "+nan", "-nan", "1.#qnan", "1.#ind", "-1.#ind", "#n/a", "#nv", "n/a", "na", "none", "nil")
-)
+_EMPTY = word_set("null nan +nan -nan 1.#qnan 1.#ind -1.#ind #n/a #nv n/a na none nil") | {""}
 _DASHES = re.compile(r"[-*?.–—]+")
-_OVERLOAD = frozenset(
-    ("ol", "+ol", "-ol", "o.l", "o.l.", "0.l", "0l", "ovl", "ovld", "ovr", "over", "overload", "overflow", "overrange")
-    + ("inf", "+inf", "-inf", "infinity", "+infinity", "-infinity", "∞", "+∞", "-∞", "1.#inf", "-1.#inf", "+1.#inf")
+_OVERLOAD = word_set(
+    "ol +ol -ol o.l o.l. 0.l 0l ovl ovld ovr over overload overflow overrange "
+    "inf +inf -inf infinity +infinity -infinity ∞ +∞ -∞ 1.#inf +1.#inf -1.#inf"
 )
 #: IEEE 488.2 / SCPI-99 vol. 1, 7.2.1.4 and 7.2.1.5: 9.9E37 stands for infinity, 9.91E37 for "not a number"
 _SCPI_INFINITY, _SCPI_NAN = 9.9e37, 9.91e37
@@ -88,7 +88,7 @@ def _one_by_one(cells: list[str], decimal: str) -> tuple[Floats, Kinds | None]:
     absent: dict[int, int] = {}
     for index, cell in enumerate(cells):
         if is_number(cell, decimal):
-            values[index] = float(cell.replace(",", "."))
+            values[index] = float(cell.strip().replace(",", "."))
             continue
         absent[index] = absence(cell)
         if absent[index] == NUMBER:
@@ -138,9 +138,10 @@ def last_place(cell: str, decimal: str) -> int | None:
     if not is_number(cell, decimal):
         return None
     mantissa, _, exponent = cell.strip().lower().partition("e")
-    return int(exponent or 0) - len(mantissa.partition(decimal)[2])
+    place = int(exponent or 0) - len(mantissa.partition(decimal)[2])
+    return max(-300, min(300, place))  # beyond, powers of ten leave double precision
 
 
 def _decade(cell: str, decimal: str) -> int:
-    size = abs(float(cell.replace(decimal, ".")))
+    size = abs(float(cell.strip().replace(decimal, ".")))
     return math.floor(math.log10(size)) if 0 < size < math.inf else -400

@@ -5,10 +5,13 @@ from __future__ import annotations
 import csv
 from collections import Counter
 from dataclasses import dataclass
+from itertools import pairwise
 
 from capture._text_cells import NUMBER, absence, is_number
 from capture._text_clock import is_clock, is_date
 from capture._text_refusal import Trouble, shown
+from capture._text_units import name_and_unit
+from capture._text_words import INDEX_NAMES, TIME_NAMES, plain
 
 #: lines looked at for the header and the first rows
 SAMPLE_LINES = 2000
@@ -16,6 +19,8 @@ SAMPLE_LINES = 2000
 _TAIL = 60
 _COMMENT = ("#", "%", "//", "!")
 BLANKS = " "
+#: share of numbers among a table's filled cells below which it is prose in which numbers occur
+_FEWEST_NUMBERS = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +54,8 @@ class Dialect:
 _DIALECTS = tuple(Dialect(separator, ".") for separator in "\t;|, ") + tuple(
     Dialect(separator, ",") for separator in "\t;| "
 )
+#: commas for both can be told apart only where the cells stand in quotes
+_QUOTED = Dialect(",", ",")
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,15 +94,16 @@ def find_table(lines: list[str]) -> Table:
     """
     numbered = [(number, line) for number, line in enumerate(lines, 1) if line.strip()]
     tail = numbered[-_TAIL:]
-    scored = [(_score(_Block(dialect, tail)), -order) for order, dialect in enumerate(_DIALECTS)]
+    dialects = (*_DIALECTS, _QUOTED) if any('"' in line for _, line in tail) else _DIALECTS
+    scored = [(_score(_Block(dialect, tail)), -order) for order, dialect in enumerate(dialects)]
     (score, order) = max(scored)
     if score == 0:
         raise Trouble(
-            f"lines 1 to {len(lines)}",
+            f"lines 1 to {len(lines)}" if len(lines) > 1 else "line 1",
             "hold no table of numbers",
             "give a text file with a row of numbers for each instant, or a WAV or FLAC file",
         )
-    dialect = _settle_comma(_DIALECTS[-order], numbered)
+    dialect = _settle_comma(dialects[-order], numbered)
     return _table(dialect, lines, numbered)
 
 
@@ -115,7 +123,7 @@ class _Block:
         ends = [len(cells) for _, cells in self.rows[-5:]]
         self.width = Counter(reversed(ends)).most_common(1)[0][0] if ends else 0
         self.numeric = self._numeric_columns()
-        self.start = self._start()
+        self.start = self._below_names(self._start())
 
     @property
     def first_line(self) -> int:
@@ -152,17 +160,25 @@ class _Block:
                 break
         return start
 
+    def _below_names(self, start: int) -> int:
+        """A names row that calls its channels 1, 2, 3 looks nearly like a row: the name of the time gives it away."""
+        if start < len(self.rows) and len(self.numeric) > 2:
+            name, _ = name_and_unit(self.rows[start][1][self.numeric[0]])
+            return start + (plain(name) in TIME_NAMES | INDEX_NAMES - {""})
+        return start
+
     def _bridged(self, index: int) -> bool:
         above = self.rows[max(0, index - 3) : index]
         return len(above) == 3 and all(self._fits(cells) for _, cells in above)
 
 
 def _score(block: _Block) -> float:
-    """Numbers read, times their share among the cells that hold anything; 0 for fewer than two rows."""
-    rows = [cells for _, cells in block.rows[block.start :] if len(cells) == block.width]
+    """Numbers read, times their share among the cells that hold anything; 0 for fewer than two rows, and for prose."""
+    lines = block.rows[block.start :]
+    rows = [cells for _, cells in lines if len(cells) == block.width]
     kinds = Counter(kind_of(cell, block.dialect.decimal) for row in rows for cell in row if cell.strip())
     good = kinds["n"] + kinds["c"] + kinds["d"]
-    if len(rows) < 2 or not kinds["n"]:
+    if len(rows) < 2 or 2 * len(rows) < len(lines) or not kinds["n"] or good < _FEWEST_NUMBERS * kinds.total():
         return 0.0
     return good * good / kinds.total()
 
@@ -173,7 +189,7 @@ def _settle_comma(dialect: Dialect, numbered: list[tuple[int, str]]) -> Dialect:
     "0,98" may be one number or two. A names row with as many cells, or a first column that counts evenly,
     speaks for a separator; a leading zero behind the comma ("0,05") for a decimal mark.
     """
-    if dialect.separator != ",":
+    if dialect.separator != "," or dialect == _QUOTED:
         return dialect
     block = _Block(dialect, numbered)
     rows = [(number, cells) for number, cells in block.rows[block.start :] if len(cells) == block.width]
@@ -211,5 +227,5 @@ def _names_two(dialect: Dialect, numbered: list[tuple[int, str]], first: int) ->
 
 
 def _counts(values: list[int]) -> bool:
-    steps = {b - a for a, b in zip(values, values[1:], strict=False)}
+    steps = {b - a for a, b in pairwise(values)}
     return len(values) > 2 and len(steps) == 1 and steps.pop() > 0

@@ -2,33 +2,44 @@
 
 from __future__ import annotations
 
+import math
 import re
-import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from capture._text_cells import is_number
 from capture._text_dialect import BLANKS, Dialect, Table
-from capture._text_units import bare_unit, is_known_unit, name_and_unit, rate_unit, time_unit
+from capture._text_units import bare_unit, is_counter_unit, is_known_unit, name_and_unit, rate_unit, time_unit
+from capture._text_words import plain, word_set
 
-_RATE_KEYS = (
-    *("samplingrate", "samplerate", "samplingfrequency", "samplefrequency", "samplingfreq", "samplefreq"),
-    *("abtastrate", "abtastfrequenz", "frequencedechantillonnage", "frecuenciademuestreo", "samplespersecond"),
+_RATE_KEYS = word_set(
+    "samplingrate samplerate samplingfrequency samplefrequency samplingfreq samplefreq samplespersecond "
+    "abtastrate abtastfrequenz frequencedechantillonnage frecuenciademuestreo"
 )
-_STEP_KEYS = (
-    *("sampleinterval", "samplinginterval", "sampleperiod", "samplingperiod", "timeinterval", "timeincrement"),
-    *("horizontalinterval", "horizontalincrement", "xincrement", "abtastintervall", "messintervall", "timestep"),
+_STEP_KEYS = word_set(
+    "sampleinterval samplinginterval sampleperiod samplingperiod timeinterval timeincrement timestep "
+    "horizontalinterval horizontalincrement xincrement abtastintervall messintervall"
 )
 #: too short to be looked for inside longer keys
-_SHORT_RATE_KEYS = ("fs", "rate", "sps", "hz")
-_SHORT_STEP_KEYS = ("increment", "interval", "dt", "deltat", "xincr", "xinc", "tinc", "xstep", "step")
+_SHORT_RATE_KEYS = ("fs", "rate", "sps")
+_SHORT_STEP_KEYS = ("increment", "interval", "dt", "deltat", "deltax", "xincr", "xinc", "tinc", "xstep")
+#: units written into the key: "sample_rate_khz"
+_KEY_UNITS = ("", "hz", "khz", "mhz", "s", "ms", "us")
 _UNIT_KEYS = ("verticalunits", "verticalunit", "yunits", "yunit", "units", "unit", "channelunits")
 _TIME_UNIT_KEYS = ("horizontalunits", "horizontalunit", "xunits", "xunit", "timeunits", "timeunit")
 _LABEL_KEYS = ("labels", "label", "channelnames", "channels", "signals")
 
 _KEY_VALUE = re.compile(r"\s*([^:=]*[^:=\s])\s*(?::=|=|:)\s*(.*?)\s*", re.DOTALL)
+_KEY_CELL = re.compile(r"[^\d=:;]+", re.DOTALL)
 _WORDS_THEN_NUMBER = re.compile(r"\s*(.*?[^\s\d.,+-])\s+([+-]?[\d.,][^\s]*)\s*([^\s\d]\S*)?\s*", re.DOTALL)
+_NAME = re.compile(r"[^'\"=;:?!]{0,60}", re.DOTALL)
 _NUMBER_AND_UNIT = re.compile(r"([+-]?[\d.,]+(?:[eE][+-]?\d{1,4})?)\s*([^\d\s].*)?", re.DOTALL)
+
+
+def tidy(value: float) -> float:
+    """The number of at most 12 digits that `value` is but for the last bits of a division, else `value`."""
+    short = float(f"{value:.12g}")
+    return short if abs(short - value) <= 4 * math.ulp(value) else value
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,8 +55,8 @@ class HeaderStep:
 
     @property
     def rate_hz(self) -> float:
-        """Rows per second, freed of the last bits that a division leaves."""
-        return float(f"{1 / self.seconds:.13g}")
+        """Rows per second."""
+        return tidy(1 / self.seconds)
 
 
 @dataclass(slots=True)
@@ -55,14 +66,11 @@ class Header:
     names: list[str] = field(default_factory=list)
     units: list[str] = field(default_factory=list)
     steps: list[HeaderStep] = field(default_factory=list)
+    #: channel names said in a line of their own ("Labels := left, right")
+    labels: list[str] = field(default_factory=list)
     #: units of the values, said once for all channels or once for each
     channel_units: list[str] = field(default_factory=list)
     time_unit: str = ""
-
-    @property
-    def has_names(self) -> bool:
-        """Whether any column has a name of its own."""
-        return any(self.names)
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +88,8 @@ def read_header(table: Table) -> Header:
     """Names and units of the table's columns, and the facts in the lines above (or left of) its rows."""
     header = Header()
     rows = _header_rows(table)
-    for fact in _facts(rows, table.dialect):
+    above = sum(number < table.first_line for number, _ in rows)
+    for fact in _facts(rows, above, table.dialect):
         _take(header, fact, table.dialect.decimal)
     _take_names(header, rows, table)
     return header
@@ -89,96 +98,114 @@ def read_header(table: Table) -> Header:
 def _header_rows(table: Table) -> list[tuple[int, str]]:
     """Lines above the table without comment signs, and the first rows: facts may stand in columns beside the data."""
     above = [(number, _uncommented(line)) for number, line in enumerate(table.header, 1)]
-    separator = " " if table.dialect.separator == BLANKS else table.dialect.separator
-    beside = [(table.first_line + i, separator.join(row)) for i, row in enumerate(table.rows[:40]) if _has_words(row)]
-    return [(number, line) for number, line in above + beside if line.strip()]
+    return [(number, line) for number, line in above + _beside(table) if line.strip()]
 
 
-def _has_words(row: list[str]) -> bool:
-    return any(len(_plain(cell)) > 3 for cell in row[:-1])
+def _beside(table: Table) -> list[tuple[int, str]]:
+    """Cells of the first rows in columns that are empty further down: some write their header there."""
+    if table.dialect.separator == BLANKS:
+        return []
+    half = len(table.rows) / 2
+    columns = [i for i in range(table.width) if sum(not cell.strip() for cell in table.column(i)) > half]
+    lines = [table.dialect.separator.join(row[column] for column in columns) for row in table.rows[:40]]
+    return [(table.first_line + index, line) for index, line in enumerate(lines) if plain(line)]
 
 
 def _uncommented(line: str) -> str:
     return re.sub(r"^\s*(?:[#%!;]+|//+)\s?", "", line)
 
 
-def _plain(text: str) -> str:
-    """Letters only, small, without accents: "Sampling rate" and "SAMPLE_RATE" become comparable."""
-    bare = unicodedata.normalize("NFKD", text).lower()
-    return "".join(letter for letter in bare if letter.isalpha() and letter.isascii())
-
-
-def _facts(rows: list[tuple[int, str]], dialect: Dialect) -> Iterator[_Fact]:
-    split = [dialect.split(line) for _, line in rows]
+def _facts(rows: list[tuple[int, str]], above: int, dialect: Dialect) -> Iterator[_Fact]:
+    """The facts of the rows, of which the first `above` stand above the table."""
+    split = [_header_cells(line, dialect) for _, line in rows]
     for index, (number, line) in enumerate(rows):
         cells = [cell.strip() for cell in split[index]]
-        below = split[index + 1] if index + 1 < len(rows) else []
+        below = split[index + 1] if index + 1 < above else []
         yield from _cell_facts(number, cells, below)
         yield from _line_facts(number, line, dialect)
+
+
+def _header_cells(line: str, dialect: Dialect) -> list[str]:
+    """The cells of a header line, which may be separated otherwise than the rows of a single column."""
+    cells = dialect.split(line)
+    others = (Dialect(separator, ".").split(line) for separator in "\t;,|")
+    return cells if len(cells) > 1 else next((other for other in others if len(other) > 1), cells)
 
 
 def _cell_facts(number: int, cells: list[str], below: list[str]) -> Iterator[_Fact]:
     """A key cell with its values in the cells behind it or in the cell below it."""
     for column, cell in enumerate(cells):
         name, unit = name_and_unit(cell.rstrip(":= "))
-        if not name:
+        if not name or not _KEY_CELL.fullmatch(name):
             continue
         behind = [value for value in cells[column + 1 :] if value]
         under = [below[column].strip()] if column < len(below) else []
-        yield _Fact(number, _plain(name), unit, behind)
-        yield _Fact(number, _plain(name), unit, under)
+        yield _Fact(number, plain(name), unit, behind)
+        yield _Fact(number, plain(name), unit, under)
 
 
 def _line_facts(number: int, line: str, dialect: Dialect) -> Iterator[_Fact]:
-    """"key := value", "key = value", "key: value", and "words 12.5 unit"."""
+    """ "key := value", "key = value", "key: value", and "words 12.5 unit"."""
     body = line.strip().rstrip(dialect.separator).replace('"', "")
     if match := _KEY_VALUE.fullmatch(body):
         name, unit = name_and_unit(match[1])
         value = match[2].strip(dialect.separator + " \t")
-        yield _Fact(number, _plain(name), unit, [value])
+        yield _Fact(number, plain(name), unit, [value])
     elif match := _WORDS_THEN_NUMBER.fullmatch(body):
         name, unit = name_and_unit(match[1])
-        yield _Fact(number, _plain(name), unit, [match[2], *([match[3]] if match[3] else [])])
+        yield _Fact(number, plain(name), unit, [match[2], *([match[3]] if match[3] else [])])
 
 
 def _take(header: Header, fact: _Fact, decimal: str) -> None:
     if not fact.values or not fact.values[0]:
         return
-    if _matches(fact.key, _RATE_KEYS, _SHORT_RATE_KEYS):
-        _take_step(header, fact, decimal, is_rate=True)
-    elif _matches(fact.key, _STEP_KEYS, _SHORT_STEP_KEYS):
-        _take_step(header, fact, decimal, is_rate=False)
-    elif fact.key in _UNIT_KEYS:
+    for is_rate, unit in ((True, _rate_key(fact.key)), (False, _step_key(fact.key))):
+        if unit is not None:
+            _take_step(header, fact, fact.key_unit or unit, decimal, is_rate)
+    if fact.key in _UNIT_KEYS:
         header.channel_units = header.channel_units or _words(fact.values)
     elif fact.key in _TIME_UNIT_KEYS:
         header.time_unit = header.time_unit or fact.values[0]
     elif fact.key in _LABEL_KEYS:
-        header.names = header.names or _words(fact.values)
+        header.labels = header.labels or [word for word in _words(fact.values) if plain(word)]
 
 
-def _matches(key: str, long: tuple[str, ...], short: tuple[str, ...]) -> bool:
-    """Long keys may have words before them ("analog sample rate") or a unit behind ("sample_rate_hz")."""
-    bare = re.sub(r"(?:in)?(?:k|m|g)?(?:hz|secs?|sps)$", "", key) or key
-    return key in short or bare in short or any(key.endswith(word) or bare.endswith(word) for word in long)
+def _rate_key(key: str) -> str | None:
+    return "" if key in _SHORT_RATE_KEYS else _unit_behind(key, _RATE_KEYS)
 
 
-def _take_step(header: Header, fact: _Fact, decimal: str, is_rate: bool) -> None:
-    step = _step(fact, decimal, is_rate)
+def _step_key(key: str) -> str | None:
+    return "" if key in _SHORT_STEP_KEYS else _unit_behind(key, _STEP_KEYS)
+
+
+def _unit_behind(key: str, known: frozenset[str]) -> str | None:
+    """The unit that ends a key ("samplerate|khz"); None when it is no known key. Words may stand before it."""
+    for word in known:
+        _, found, behind = key.rpartition(word)
+        if found and behind in _KEY_UNITS:
+            return behind
+    return None
+
+
+def _take_step(header: Header, fact: _Fact, key_unit: str, decimal: str, is_rate: bool) -> None:
+    step = _step(fact, key_unit, decimal, is_rate)
     if step and not any(abs(step.seconds / known.seconds - 1) < 1e-12 for known in header.steps):
         header.steps.append(step)
 
 
-def _step(fact: _Fact, decimal: str, is_rate: bool) -> HeaderStep | None:
+def _step(fact: _Fact, key_unit: str, decimal: str, is_rate: bool) -> HeaderStep | None:
     match = _NUMBER_AND_UNIT.fullmatch(fact.values[0])
     if match is None:
         return None
     text = match[1]
     if not is_number(text, decimal) and not is_number(text, "."):
         return None
-    value, unit = float(text.replace(",", ".")), (match[2] or fact.key_unit or "".join(fact.values[1:2])).strip()
+    own_unit = (match[2] or key_unit).strip()
+    unit = own_unit or "".join(fact.values[1:2])
     factor = rate_unit(unit) if is_rate else time_unit(unit)
-    if factor is None and (match[2] or fact.key_unit):
+    if factor is None and own_unit:
         return None  # it has a unit, and one that we do not know
+    value = float(text.replace(",", "."))
     scaled = value * (factor or 1.0)
     if not 1e-12 < scaled < 1e12:
         return None
@@ -199,21 +226,21 @@ def _words(values: list[str]) -> list[str]:
 
 def _take_names(header: Header, rows: list[tuple[int, str]], table: Table) -> None:
     """The last lines above the table are its names row and, perhaps, a units row."""
-    above = [line for number, line in rows if number < table.first_line]
+    above = [line for number, line in rows if number < table.first_line and re.search(r"\w", line)]
     units = _units_row(_fitted(above[-1], table), table) if above else []
     if units:
         above.pop()
     names = _names_row(above[-1], table) if above else []
-    header.names = names or header.names
-    header.units = units or header.units
+    header.names, header.units = names, units
 
 
 def _units_row(cells: list[str], table: Table) -> list[str]:
-    bare = [bare_unit(cell) for cell in cells[: table.width]]
+    bare = [bare_unit(cell) for cell in cells[: _used_width(table)]]
     filled = [(text, bracketed) for text, bracketed in bare if text]
-    if not filled or not all(bracketed or is_known_unit(text) for text, bracketed in filled):
+    known = [is_known_unit(text) or is_counter_unit(text) for text, _ in filled]
+    if not any(known) or not all(fine or bracketed for fine, (_, bracketed) in zip(known, filled, strict=True)):
         return []
-    return [text for text, _ in bare] if any(is_known_unit(text) for text, _ in filled) else []
+    return [text for text, _ in bare]
 
 
 def _names_row(line: str, table: Table) -> list[str]:
@@ -221,15 +248,21 @@ def _names_row(line: str, table: Table) -> list[str]:
         return []
     cells = [cell.strip() for cell in _fitted(line, table)]
     wanted = _used_width(table)
-    if len(_without_empty_end(cells)) < wanted or not any(_plain(cell) for cell in cells):
+    if len(_without_empty_end(cells)) < wanted or not any(plain(cell) for cell in cells):
         return []
+    if table.width <= 2 and (is_number(cells[-1], table.dialect.decimal) or not _NAME.fullmatch(cells[0])):
+        return []  # a key and its value, or a sentence, or program text
     return cells[: table.width]
 
 
 def _is_fact(line: str, dialect: Dialect) -> bool:
     body = line.strip().rstrip(dialect.separator)
     match = _KEY_VALUE.fullmatch(body)
-    return match is not None and (":=" in body or is_number(match[2], dialect.decimal))
+    if match is None:
+        return False
+    key = plain(name_and_unit(match[1])[0])
+    known = (*_UNIT_KEYS, *_TIME_UNIT_KEYS, *_LABEL_KEYS)
+    return ":=" in body or key in known or is_number(match[2], dialect.decimal)
 
 
 def _used_width(table: Table) -> int:
@@ -248,11 +281,12 @@ def _fitted(line: str, table: Table) -> list[str]:
     ways = [table.dialect.split(line), _brackets_joined(line.split()), re.split(r"\t|\s{2,}", line.strip())]
     ways += [Dialect(separator, ".").split(line) for separator in "\t;,|"]
     exact = [cells for cells in ways if len(_without_empty_end(cells)) in (wanted, table.width)]
-    return exact[0] if exact and len(ways[0]) < wanted or table.dialect.separator == BLANKS and exact else ways[0]
+    doubtful = len(ways[0]) < wanted or table.dialect.separator == BLANKS
+    return exact[0] if exact and doubtful else ways[0]
 
 
 def _brackets_joined(cells: list[str]) -> list[str]:
-    """"Time (s)" is one name though a blank separates cells."""
+    """ "Time (s)" is one name though a blank separates cells."""
     joined: list[str] = []
     for cell in cells:
         if joined and (cell.startswith(("(", "[")) or joined[-1].count("(") > joined[-1].count(")")):

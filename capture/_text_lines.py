@@ -35,6 +35,8 @@ class Lines:
     texts: list[str]
     #: NUL bytes dropped from these lines
     nuls: int = 0
+    #: False for a last line without a line end
+    ended: bool = True
 
 
 def encoding_of(sample: bytes) -> str:
@@ -85,11 +87,8 @@ def _is_utf8(sample: bytes) -> bool:
     return True
 
 
-def sample_lines(path: Path, encoding: str, most: int) -> tuple[list[str], bool]:
-    """The first lines of the file (at most `most`), and whether they are the whole file.
-
-    A last line that the sample's end may have cut is left out.
-    """
+def sample_lines(path: Path, encoding: str, most: int) -> list[str]:
+    """The first lines of the file, at most `most`; a last line that the sample's end may have cut is left out."""
     with open(path, encoding=encoding, errors="replace") as file:
         text = file.read(SAMPLE_BYTES)
         whole = not file.read(1)
@@ -97,7 +96,7 @@ def sample_lines(path: Path, encoding: str, most: int) -> tuple[list[str], bool]
     if not whole or not lines[-1]:
         lines.pop()
     _refuse_long(lines or [text], 1)
-    return lines[:most], whole and len(lines) <= most
+    return lines[:most]
 
 
 def read_lines(path: Path, encoding: str) -> Iterator[Lines]:
@@ -111,7 +110,7 @@ def read_lines(path: Path, encoding: str) -> Iterator[Lines]:
             yield Lines(number, texts, nuls)
             number += len(texts)
     if carried:
-        yield Lines(number, [carried])
+        yield Lines(number, [carried], ended=False)
 
 
 def _refuse_long(texts: list[str], first: int) -> None:

@@ -36,7 +36,12 @@ def shown(cell: str) -> str:
     return f"'{one_line(cell.strip(), 40)}'"
 
 
+def counted(number: int, noun: str) -> str:
+    """ "1 row", "2 rows"."""
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
 def listed(names: list[str]) -> str:
     """Names in a sentence; a long list is cut and says how many follow."""
     more = f" and {len(names) - 8} more" if len(names) > 8 else ""
-    return ", ".join(f"'{name}'" for name in names[:8]) + more
+    return ", ".join(names[:8]) + more

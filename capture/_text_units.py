@@ -6,9 +6,9 @@ import re
 
 _PREFIXES = {"p": 1e-12, "n": 1e-9, "u": 1e-6, "µ": 1e-6, "μ": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3}
 #: exactly as written: "mV" is a thousandth, and "MV" is nothing that we would guess at
-_SYMBOLS = {
-    prefix + unit: (unit, factor) for prefix, factor in _PREFIXES.items() for unit in ("V", "A")
-} | {"FS": ("FS", 1.0)}
+_SYMBOLS = {prefix + unit: (unit, factor) for prefix, factor in _PREFIXES.items() for unit in ("V", "A")} | {
+    "FS": ("FS", 1.0)
+}
 _WORDS = {
     **dict.fromkeys(("volt", "volts"), ("V", 1.0)),
     **dict.fromkeys(("millivolt", "millivolts"), ("V", 1e-3)),
@@ -57,6 +57,11 @@ def rate_unit(text: str) -> float | None:
 def is_known_unit(text: str) -> bool:
     """Whether any of the three tables has it."""
     return channel_unit(text) is not None or time_unit(text) is not None
+
+
+def is_counter_unit(text: str) -> bool:
+    """Whether a unit says that a column only counts rows."""
+    return text.lower() in ("sequence", "samples", "sample", "pts", "points", "counts", "#")
 
 
 def bare_unit(cell: str) -> tuple[str, bool]:
