@@ -15,7 +15,7 @@ from capture._file import (
     scaled,
     verify_recording,
 )
-from capture._foreign import ForeignChannel, ForeignFile
+from capture._foreign import ForeignChannel, ForeignFile, open_foreign
 from capture._model import (
     Block,
     Calibration,
@@ -28,7 +28,6 @@ from capture._model import (
     RecordingInfo,
     SourceFacts,
 )
-from capture._open_foreign import open_foreign
 from capture._recorder import RecordingOutcome, RecordingProgress, RecordingThread
 from capture._replay import ReplaySource
 from capture._simulated import SimulatedVehicleSource

@@ -10,6 +10,7 @@ from analysis import COUPLINGS, WrongUseError, role_problem
 from capture._foreign import ForeignChannel
 from capture._model import Calibration, RecordedChannel
 
+Channels = tuple[RecordedChannel, ...]
 Given = TypeVar("Given")
 _UNITS: dict[str, Literal["V", "A", "FS"]] = {"V": "V", "A": "A", "FS": "FS"}
 
@@ -57,11 +58,11 @@ def _factor(key: str, text: str) -> float:
     except ValueError:
         factor = 0.0
     if factor == 0 or not abs(factor) < 1e12:
-        raise WrongUseError(f"--scale {key}={text}: give the volts (or amperes) that one unit stands for, for example 20")
+        raise WrongUseError(f"--scale {key}={text}: give the volts (or amperes) that one unit stands for, such as 20")
     return factor
 
 
-def apply_wishes(channels: tuple[RecordedChannel, ...], wishes: ChannelWishes, date: str) -> tuple[RecordedChannel, ...]:
+def apply_wishes(channels: Channels, wishes: ChannelWishes, date: str) -> Channels:
     """Channels with what the user said of them; raises `WrongUseError` for a channel that is not there."""
     for option, given in (("channel", wishes.roles), ("scale", wishes.scales), ("coupling", wishes.couplings)):
         for key in given:

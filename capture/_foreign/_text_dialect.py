@@ -7,11 +7,11 @@ from collections import Counter
 from dataclasses import dataclass
 from itertools import pairwise
 
-from capture._text_cells import NUMBER, absence, is_number
-from capture._text_clock import is_clock, is_date
-from capture._text_refusal import Trouble, shown
-from capture._text_units import name_and_unit
-from capture._text_words import INDEX_NAMES, TIME_NAMES, plain
+from capture._foreign._text_cells import NUMBER, absence, is_number
+from capture._foreign._text_clock import is_clock, is_date
+from capture._foreign._text_refusal import Trouble, shown
+from capture._foreign._text_units import name_and_unit
+from capture._foreign._text_words import INDEX_NAMES, TIME_NAMES, plain
 
 #: lines looked at for the header and the first rows
 SAMPLE_LINES = 2000

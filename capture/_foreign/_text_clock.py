@@ -8,7 +8,7 @@ from datetime import date
 
 import numpy as np
 
-from capture._text_cells import BadCell, Floats
+from capture._foreign._text_cells import BadCell, Floats
 
 _DAY = 86_400.0
 _DATE = r"\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4}"

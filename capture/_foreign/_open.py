@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from pathlib import Path
 
-from capture._foreign import ForeignFile
-from capture._import_sound import open_sound
-from capture._import_text import open_text
-from capture._text_lines import SAMPLE_BYTES
-from capture._text_refusal import refusal
+from capture._foreign._model import ForeignFile
+from capture._foreign._sound import open_sound
+from capture._foreign._text import open_text
+from capture._foreign._text_lines import SAMPLE_BYTES
+from capture._foreign._text_refusal import refusal
 
 _SOUND = (b"RIFF", b"RIFX", b"RF64", b"riff", b"fLaC", b"OggS", b"caff")
 #: "FORM" alone could begin a text

@@ -17,9 +17,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from capture._errors import ImportRefused
-from capture._foreign import ForeignFile
+from capture._foreign import ForeignFile, open_foreign
 from capture._model import Block, Gap
-from capture._open_foreign import open_foreign
 
 PCM, FLOAT, ALAW, MULAW, EXTENSIBLE = 1, 3, 6, 7, 0xFFFE
 

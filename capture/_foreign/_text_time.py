@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from capture._text_cells import Floats
-from capture._text_refusal import Trouble
+from capture._foreign._text_cells import Floats
+from capture._foreign._text_refusal import Trouble
 
 Integers = npt.NDArray[np.int64]
 #: line numbers and times of some rows

@@ -14,10 +14,10 @@ import numpy as np
 import numpy.typing as npt
 import soundfile
 
-from capture._foreign import ForeignChannel, ForeignFile
-from capture._import_sound_header import Container, read_container
+from capture._foreign._model import ForeignChannel, ForeignFile
+from capture._foreign._sound_header import Container, read_container
+from capture._foreign._text_refusal import refusal
 from capture._model import Block, Gap
-from capture._text_refusal import refusal
 
 MOST_CHANNELS = 256
 _BLOCK_BYTES = 1 << 20
@@ -98,7 +98,7 @@ def open_sound(path: Path, rate_hz: float | None = None) -> ForeignFile:
         path=path,
         kind=kind,
         rate_hz=rate,
-        channels=tuple(ForeignChannel(f"channel {number}", "FS", *channel) for number in range(1, count + 1)),
+        channels=tuple(ForeignChannel(f"track {number}", "FS", *channel) for number in range(1, count + 1)),
         dtype=np.dtype(coding.dtype).newbyteorder("<"),
         items=items,
         frames=frames,

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from capture._text_axis import AxisReader
-from capture._text_cells import CAUSES, EMPTY, OVERLOAD, BadCell, numbers
-from capture._text_columns import MOST_CHANNELS, Column, Plan
-from capture._text_dialect import Table
-from capture._text_refusal import Trouble, counted, listed, shown
-from capture._text_rows import Rows
+from capture._foreign._text_axis import AxisReader
+from capture._foreign._text_cells import CAUSES, EMPTY, OVERLOAD, BadCell, numbers
+from capture._foreign._text_columns import MOST_CHANNELS, Column, Plan
+from capture._foreign._text_dialect import Table
+from capture._foreign._text_refusal import Trouble, counted, listed, shown
+from capture._foreign._text_rows import Rows
 
 
 @dataclass(slots=True)

@@ -7,11 +7,11 @@ from itertools import pairwise
 
 import numpy as np
 
+from capture._foreign._text_axis import AxisReader
+from capture._foreign._text_cells import CAUSES, NUMBER, Floats, Kinds
+from capture._foreign._text_question import Grid
+from capture._foreign._text_rows import Integers, Rows
 from capture._model import Block, Gap
-from capture._text_axis import AxisReader
-from capture._text_cells import CAUSES, NUMBER, Floats, Kinds
-from capture._text_question import Grid
-from capture._text_rows import Integers, Rows
 
 MISSING_ROWS = "rows missing in the file"
 

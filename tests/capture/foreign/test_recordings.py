@@ -16,9 +16,8 @@ import pytest
 from scipy.io import wavfile
 
 from capture._errors import ImportRefused
-from capture._foreign import ForeignFile
+from capture._foreign import ForeignFile, open_foreign
 from capture._model import Block, Gap
-from capture._open_foreign import open_foreign
 
 Floats = npt.NDArray[np.float64]
 

@@ -7,10 +7,10 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from capture._text_cells import is_number
-from capture._text_dialect import BLANKS, Dialect, Table
-from capture._text_units import bare_unit, is_counter_unit, is_known_unit, name_and_unit, rate_unit, time_unit
-from capture._text_words import plain, word_set
+from capture._foreign._text_cells import is_number
+from capture._foreign._text_dialect import BLANKS, Dialect, Table
+from capture._foreign._text_units import bare_unit, is_counter_unit, is_known_unit, name_and_unit, rate_unit, time_unit
+from capture._foreign._text_words import plain, word_set
 
 _RATE_KEYS = word_set(
     "samplingrate samplerate samplingfrequency samplefrequency samplingfreq samplefreq samplespersecond "

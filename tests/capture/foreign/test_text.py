@@ -18,9 +18,8 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from capture._errors import ImportRefused
-from capture._foreign import ForeignFile
+from capture._foreign import ForeignFile, open_foreign
 from capture._model import Block, Gap
-from capture._open_foreign import open_foreign
 
 Floats = npt.NDArray[np.float64]
 
@@ -179,7 +178,7 @@ def test_items_start_anew_each_time_and_a_block_is_kept(tmp_path: Path) -> None:
 
 
 def test_memory_does_not_grow_with_the_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("capture._text_lines.CHUNK", 1 << 16)
+    monkeypatch.setattr("capture._foreign._text_lines.CHUNK", 1 << 16)
     peaks = []
     for rows in (40_000, 160_000):
         path = write(tmp_path, table(rows, lambda row: f"{row * 0.001:.3f},{row % 97}.25"))
@@ -198,7 +197,7 @@ def test_small_chunks_read_the_same(tmp_path: Path, written: Written, chunk: int
     path = write(tmp_path, written.content)
     whole = open_foreign(path)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("capture._text_lines.CHUNK", chunk)
+        patch.setattr("capture._foreign._text_lines.CHUNK", chunk)
         parts = open_foreign(path)
         assert parts.rate_hz == pytest.approx(whole.rate_hz, rel=1e-13)
         assert (parts.frames, parts.channels) == (whole.frames, whole.channels)

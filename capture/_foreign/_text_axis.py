@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from capture._text_cells import BadCell, Floats, PrintedDigits, numbers
-from capture._text_clock import ClockReader, clock_place
-from capture._text_columns import Axis
-from capture._text_refusal import Trouble, shown
-from capture._text_rows import Rows
-from capture._text_time import StepStatistics
+from capture._foreign._text_cells import BadCell, Floats, PrintedDigits, numbers
+from capture._foreign._text_clock import ClockReader, clock_place
+from capture._foreign._text_columns import Axis
+from capture._foreign._text_refusal import Trouble, shown
+from capture._foreign._text_rows import Rows
+from capture._foreign._text_time import StepStatistics
 
 
 class AxisReader:

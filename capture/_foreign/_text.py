@@ -7,21 +7,21 @@ from pathlib import Path
 
 import numpy as np
 
-from capture._foreign import ForeignChannel, ForeignFile
+from capture._foreign._model import ForeignChannel, ForeignFile
+from capture._foreign._text_axis import AxisReader
+from capture._foreign._text_cells import BadCell, Floats, numbers
+from capture._foreign._text_columns import plan_columns, unit_and_scale
+from capture._foreign._text_dialect import SAMPLE_LINES, find_table
+from capture._foreign._text_grid import settle_grid, stated_rate
+from capture._foreign._text_header import read_header
+from capture._foreign._text_lines import encoding_of, sample_lines
+from capture._foreign._text_placing import Placing
+from capture._foreign._text_question import Grid, Question
+from capture._foreign._text_refusal import Trouble, counted, listed, refusal
+from capture._foreign._text_rows import Integers, RowReader
+from capture._foreign._text_survey import Survey
+from capture._foreign._text_time import Misplaced
 from capture._model import Block, Gap
-from capture._text_axis import AxisReader
-from capture._text_cells import BadCell, Floats, numbers
-from capture._text_columns import plan_columns, unit_and_scale
-from capture._text_dialect import SAMPLE_LINES, find_table
-from capture._text_grid import settle_grid, stated_rate
-from capture._text_header import read_header
-from capture._text_lines import encoding_of, sample_lines
-from capture._text_placing import Placing
-from capture._text_question import Grid, Question
-from capture._text_refusal import Trouble, counted, listed, refusal
-from capture._text_rows import Integers, RowReader
-from capture._text_survey import Survey
-from capture._text_time import Misplaced
 
 _CHANGED = Trouble("", "was changed after it was checked", "import it again")
 
@@ -34,7 +34,7 @@ def open_text(path: Path, sample: bytes, rate_hz: float | None = None) -> Foreig
     path
         The file; it is read once here and once at each call of `items()`.
     sample
-        Its first bytes (`capture._text_lines.SAMPLE_BYTES` of them, or all).
+        Its first bytes (`capture._foreign._text_lines.SAMPLE_BYTES` of them, or all).
     rate_hz
         The user's --rate in Hz: needed where the file has no times, a grid where its rows are uneven.
 

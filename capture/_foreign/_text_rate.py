@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from capture._text_columns import Axis
-from capture._text_header import HeaderStep, tidy
-from capture._text_question import Question, place_of, seconds_of, snapped, standing, unit_warning
-from capture._text_refusal import Trouble
-from capture._text_shape import Shape
+from capture._foreign._text_columns import Axis
+from capture._foreign._text_header import HeaderStep, tidy
+from capture._foreign._text_question import Question, place_of, seconds_of, snapped, standing, unit_warning
+from capture._foreign._text_refusal import Trouble
+from capture._foreign._text_shape import Shape
 
 #: relative; a --rate this near to what the times say means the same rate
 SAME_RATE = 1e-3

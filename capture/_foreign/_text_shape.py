@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from capture._text_cells import Floats
-from capture._text_question import CLOCK_FLOOR, Question, missing_warning, seconds_of, snapped
-from capture._text_time import TOLERANCE, LineFit, Misplaced, Placer
+from capture._foreign._text_cells import Floats
+from capture._foreign._text_question import CLOCK_FLOOR, Question, missing_warning, seconds_of, snapped
+from capture._foreign._text_time import TOLERANCE, LineFit, Misplaced, Placer
 
 #: so many odd steps, all where rounding would put them, are rounding and not missing rows
 _ENOUGH_ODD_STEPS = 4

@@ -8,12 +8,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from capture._text_cells import BadCell, Floats, numbers
-from capture._text_dialect import Table, kind_of
-from capture._text_header import Header
-from capture._text_refusal import Trouble, one_line
-from capture._text_units import channel_unit, is_counter_unit, name_and_unit, time_unit
-from capture._text_words import INDEX_NAMES, TIME_NAMES, plain
+from capture._foreign._text_cells import BadCell, Floats, numbers
+from capture._foreign._text_dialect import Table, kind_of
+from capture._foreign._text_header import Header
+from capture._foreign._text_refusal import Trouble, one_line
+from capture._foreign._text_units import channel_unit, is_counter_unit, name_and_unit, time_unit
+from capture._foreign._text_words import INDEX_NAMES, TIME_NAMES, plain
 
 MOST_CHANNELS = 256
 #: rows that a column without a name must rise through before it is taken for the time

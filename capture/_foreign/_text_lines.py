@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from capture._text_refusal import Trouble
+from capture._foreign._text_refusal import Trouble
 
 #: bytes looked at to tell encoding, separator, header and columns
 SAMPLE_BYTES = 1 << 18

@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
-from capture._text_columns import Axis
-from capture._text_header import HeaderStep
-from capture._text_question import Grid, Question, missing_warning, place_of, seconds_of, standing, unit_warning
-from capture._text_rate import SAME_RATE, rate_of
-from capture._text_refusal import Trouble
-from capture._text_shape import shape_of
-from capture._text_time import Misplaced, Placer
+from capture._foreign._text_columns import Axis
+from capture._foreign._text_header import HeaderStep
+from capture._foreign._text_question import (
+    Grid,
+    Question,
+    missing_warning,
+    place_of,
+    seconds_of,
+    standing,
+    unit_warning,
+)
+from capture._foreign._text_rate import SAME_RATE, rate_of
+from capture._foreign._text_refusal import Trouble
+from capture._foreign._text_shape import shape_of
+from capture._foreign._text_time import Misplaced, Placer
 
 _SLOWEST_HZ, _FASTEST_HZ = 1e-6, 1e10
 #: more free places than this for each row are an error in the times, not missing rows

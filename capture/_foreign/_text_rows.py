@@ -10,10 +10,10 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from capture._text_cells import last_place
-from capture._text_dialect import BLANKS, Dialect, Table, kind_of
-from capture._text_lines import read_lines
-from capture._text_refusal import Trouble, counted
+from capture._foreign._text_cells import last_place
+from capture._foreign._text_dialect import BLANKS, Dialect, Table, kind_of
+from capture._foreign._text_lines import read_lines
+from capture._foreign._text_refusal import Trouble, counted
 
 Integers = npt.NDArray[np.int64]
 _MOST_BLANK_LINES = 1_000_000

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from capture._text_columns import Axis
-from capture._text_header import HeaderStep, tidy
-from capture._text_refusal import Trouble, counted
-from capture._text_time import Placer, StepStatistics, Times
+from capture._foreign._text_columns import Axis
+from capture._foreign._text_header import HeaderStep, tidy
+from capture._foreign._text_refusal import Trouble, counted
+from capture._foreign._text_time import Placer, StepStatistics, Times
 
 #: relative; far below what the clock of any logger is good for (crystals: 1e-6 to 1e-4)
 CLOCK_FLOOR = 2e-8

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from capture._text_words import word_set
+from capture._foreign._text_words import word_set
 
 Floats = npt.NDArray[np.float64]
 Kinds = npt.NDArray[np.int8]
