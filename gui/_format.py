@@ -1,0 +1,103 @@
+"""Numbers as the trade writes them: SI prefix, uncertainty to two figures, a true minus sign."""
+
+from __future__ import annotations
+
+import math
+
+_PREFIXES = {-12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G"}
+#: ratios and shares of full scale take no prefix
+_WITHOUT_PREFIX = frozenset({"dB", "FS", "FS²", "rpm", ""})
+UNKNOWN = "not known"
+
+
+def si(value: float | None, unit: str, digits: int = 4) -> str:
+    """A number to `digits` significant figures: `si(0.01234, "V")` is "12.34 mV"."""
+    if value is None or not math.isfinite(value):
+        return UNKNOWN
+    power = _power(value, unit)
+    decimals = _decimals(value / 10.0**power, digits)
+    return _joined(_fixed(value / 10.0**power, decimals), power, unit)
+
+
+def with_uncertainty(
+    value: float, uncertainty: float | None, unit: str, *, beside: float | None = None, plus: bool = False
+) -> str:
+    """A number and its expanded uncertainty in one prefix: "12.34 ± 0.05 mV".
+
+    Parameters
+    ----------
+    value, uncertainty
+        In `unit`; None when the uncertainty is not known, which is then said.
+    beside
+        Another value of the same row: the larger of both sets the prefix, unless they lie too far apart to be
+        read side by side.
+    plus
+        True for a change: one upwards is written with its sign.
+    """
+    if not math.isfinite(value):
+        return UNKNOWN
+    power = _power(_leading(value, uncertainty, beside), unit)
+    scaled = value / 10.0**power
+    if uncertainty is None or not math.isfinite(uncertainty):
+        text = _plus(_fixed(scaled, _decimals(scaled, 3)), plus)
+        return f"{_joined(text, power, unit)}, ± {UNKNOWN}"
+    spread = abs(uncertainty) / 10.0**power
+    decimals = _decimals(spread, 2) if spread else _decimals(scaled, 4)
+    text = _plus(_fixed(scaled, decimals), plus)
+    return _joined(f"{text} ± {_fixed(spread, decimals)}", power, unit)
+
+
+def _plus(text: str, wanted: bool) -> str:
+    """A sign before what is written as more than nothing."""
+    return f"+{text}" if wanted and not text.startswith("−") and text.strip("0.") else text
+
+
+def signed(value: float | None, unit: str, decimals: int = 1) -> str:
+    """A difference with its sign: "+3.1 dB", "−21.0 dB"; an en dash when there is none."""
+    if value is None or not math.isfinite(value):
+        return "–"
+    return f"{_plus(_fixed(value, decimals), True)} {unit}".rstrip()
+
+
+def _leading(value: float, uncertainty: float | None, beside: float | None) -> float:
+    """What sets the prefix: the neighbour where the value keeps a tenth in it, the value, or its uncertainty."""
+    own = max(abs(value), uncertainty if uncertainty and math.isfinite(uncertainty) else 0.0)
+    other = abs(beside) if beside is not None and math.isfinite(beside) else 0.0
+    shared = _power(other, "V")
+    return other if own < other and own >= 0.1 * 10.0**shared else own
+
+
+def _power(value: float, unit: str) -> int:
+    if unit in _WITHOUT_PREFIX or value == 0 or not math.isfinite(value):
+        return 0
+    # Rounded to four figures first, so that 999.96 mV becomes 1 V and not 1000 mV.
+    exponent = math.floor(math.log10(float(f"{abs(value):.3e}")))
+    return min(max(exponent // 3 * 3, min(_PREFIXES)), max(_PREFIXES))
+
+
+def _decimals(value: float, digits: int) -> int:
+    """Decimals that show `digits` significant figures of a value."""
+    if value == 0 or not math.isfinite(value):
+        return digits - 1
+    exponent = int(f"{abs(value):.{digits - 1}e}".partition("e")[2])
+    return min(max(digits - 1 - exponent, 0), 12)
+
+
+def _fixed(value: float, decimals: int) -> str:
+    text = f"{value:.{decimals}f}"
+    # No "-0.0": nothing is below nothing.
+    return text.lstrip("-") if float(text) == 0 else text.replace("-", "−")
+
+
+def _joined(text: str, power: int, unit: str) -> str:
+    return f"{text} {_PREFIXES[power]}{unit}".rstrip()
+
+
+def duration(seconds: float) -> str:
+    """A length of time as one says it: "0.31 s", "42.0 s", "3 min 05 s", "1 h 02 min"."""
+    if seconds < 60:
+        return si(seconds, "s", 3)
+    minutes, rest = divmod(round(seconds), 60)
+    if minutes < 60:
+        return f"{minutes} min {rest:02d} s"
+    return f"{minutes // 60} h {minutes % 60:02d} min"
