@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections import Counter
 
 from analysis import Change, Figure
-from gui._format import signed, with_uncertainty
+from gui._format import signed
 from gui._load import Loaded, Sides
 from gui._screen import Cell, Table
-from gui._words import VERDICTS, figure_details, quantity_words, tap_words
+from gui._words import VERDICTS, figure_details, unbroken
+from job import level, measure_for, quantity_words, tap_words, with_uncertainty
 
 HEADS = ("Figure", "As found", "As left", "Change", "dB", "Verdict")
 UNBROKEN = frozenset({1, 2, 3, 4})
@@ -26,18 +27,20 @@ def changes_table(sides: Sides) -> Table:
 def _row(change: Change, before: Loaded, words: dict[str, str]) -> tuple[Cell, ...]:
     mark = VERDICTS[change.verdict]
     figure = before.study.analysis.figure(change.channel, change.quantity)
+    # One prefix for the row, so that before and after can be read against each other.
+    measure = measure_for(change.unit, change.before, change.after)
     return (
         _what(change.quantity, words.get(change.channel, change.channel), figure),
-        Cell(with_uncertainty(change.before, change.before_uncertainty, change.unit, beside=change.after)),
-        Cell(with_uncertainty(change.after, change.after_uncertainty, change.unit, beside=change.before)),
-        Cell(with_uncertainty(change.change, change.uncertainty, change.unit, beside=change.before, plus=True)),
+        Cell(with_uncertainty(change.before, change.before_uncertainty, measure)),
+        Cell(with_uncertainty(change.after, change.after_uncertainty, measure)),
+        Cell(with_uncertainty(change.change, change.uncertainty, measure, signed=True)),
         Cell(signed(change.change_db, "")),
         Cell(f"{mark.sign} {change.verdict}", mark.tone),
     )
 
 
 def _what(quantity: str, tap: str, figure: Figure | None) -> Cell:
-    return Cell(f"{tap}: {quantity_words(quantity)}", tip=figure_details(figure))
+    return Cell(f"{tap}: {unbroken(quantity_words(quantity))}", tip=figure_details(figure))
 
 
 def _channel_words(side: Loaded) -> dict[str, str]:
@@ -56,7 +59,7 @@ def _figures_table(present: tuple[Loaded, ...]) -> Table:
     rows = tuple(
         (
             _what(figure.quantity, words[figure.channel], figure),
-            Cell(with_uncertainty(figure.value, figure.uncertainty, figure.unit)),
+            Cell(level(figure.value, figure.uncertainty, figure.unit)),
         )
         for figure in side.study.analysis.figures
     )

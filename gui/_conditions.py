@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from gui._format import duration, si
 from gui._load import FLOOR, Loaded
 from gui._screen import Cell, Table
-from gui._words import tap_words
+from job import tap_words
 
 NOT_SAID = "not written down"
 Fact = Callable[[Loaded], str]

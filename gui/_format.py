@@ -1,4 +1,4 @@
-"""Numbers as the trade writes them: SI prefix, uncertainty to two figures, a true minus sign."""
+"""Numbers beside pictures: SI prefix and a true minus sign; figures with an uncertainty are written by `job`."""
 
 from __future__ import annotations
 
@@ -19,34 +19,6 @@ def si(value: float | None, unit: str, digits: int = 4) -> str:
     return _joined(_fixed(value / 10.0**power, decimals), power, unit)
 
 
-def with_uncertainty(
-    value: float, uncertainty: float | None, unit: str, *, beside: float | None = None, plus: bool = False
-) -> str:
-    """A number and its expanded uncertainty in one prefix: "12.34 ± 0.05 mV".
-
-    Parameters
-    ----------
-    value, uncertainty
-        In `unit`; None when the uncertainty is not known, which is then said.
-    beside
-        Another value of the same row: the larger of both sets the prefix, unless they lie too far apart to be
-        read side by side.
-    plus
-        True for a change: one upwards is written with its sign.
-    """
-    if not math.isfinite(value):
-        return UNKNOWN
-    power = _power(_leading(value, uncertainty, beside), unit)
-    scaled = value / 10.0**power
-    if uncertainty is None or not math.isfinite(uncertainty):
-        text = _plus(_fixed(scaled, _decimals(scaled, 3)), plus)
-        return f"{_joined(text, power, unit)}, ± {UNKNOWN}"
-    spread = abs(uncertainty) / 10.0**power
-    decimals = _decimals(spread, 2) if spread else _decimals(scaled, 4)
-    text = _plus(_fixed(scaled, decimals), plus)
-    return _joined(f"{text} ± {_fixed(spread, decimals)}", power, unit)
-
-
 def _plus(text: str, wanted: bool) -> str:
     """A sign before what is written as more than nothing."""
     return f"+{text}" if wanted and not text.startswith("−") and text.strip("0.") else text
@@ -57,14 +29,6 @@ def signed(value: float | None, unit: str, decimals: int = 1) -> str:
     if value is None or not math.isfinite(value):
         return "–"
     return f"{_plus(_fixed(value, decimals), True)} {unit}".rstrip()
-
-
-def _leading(value: float, uncertainty: float | None, beside: float | None) -> float:
-    """What sets the prefix: the neighbour where the value keeps a tenth in it, the value, or its uncertainty."""
-    own = max(abs(value), uncertainty if uncertainty and math.isfinite(uncertainty) else 0.0)
-    other = abs(beside) if beside is not None and math.isfinite(beside) else 0.0
-    shared = _power(other, "V")
-    return other if own < other and own >= 0.1 * 10.0**shared else own
 
 
 def _power(value: float, unit: str) -> int:

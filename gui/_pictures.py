@@ -12,7 +12,8 @@ from gui._load import FLOOR, Loaded, Sides
 from gui._screen import Group, PictureData
 from gui._spectrum_curve import spectrum_curve
 from gui._trace_curve import TraceCurve
-from gui._words import counted, tap_words
+from gui._words import counted
+from job import tap_words
 
 Tap = tuple[Loaded, int]
 

@@ -4,38 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from analysis import Channel, Figure
+from analysis import Figure
 from gui._format import si
-
-#: with hyphens (U+2011) at which no line is broken
-QUANTITIES = {
-    "dc": "DC value",
-    "rms": "rms, DC included",
-    "peak": "peak",
-    "peak_to_peak": "peak to peak",
-    "ripple_rms": "ripple, rms",
-    "ripple_peak_to_peak": "ripple, peak to peak",
-    "noise_rms": "noise",
-    "noise_rms_a": "noise, A\u2011weighted",
-    "noise_rms_468": "noise, 468\u2011weighted",
-    "snr": "signal\u2011to\u2011noise ratio",
-    "snr_a": "signal\u2011to\u2011noise ratio, A\u2011weighted",
-    "sag": "sag",
-    "source_resistance": "source resistance",
-    "undervoltage_time": "time under voltage",
-}
-
-TAP_POINTS = {
-    "supply": "battery",
-    "supply-amp": "amplifier supply",
-    "drop-positive": "drop, positive side",
-    "drop-ground": "drop, ground side",
-    "ground-offset": "ground offset",
-    "signal": "amplifier input",
-    "speaker": "amplifier output",
-    "current": "current",
-    "tacho": "tacho",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,18 +25,9 @@ VERDICTS = {
 }
 
 
-def quantity_words(quantity: str) -> str:
-    """What a quantity is called; one that is not known yet keeps its name."""
-    return QUANTITIES.get(quantity, quantity.replace("_", " "))
-
-
-def tap_words(channel: Channel) -> str:
-    """What a channel was connected to, or its name when nobody said."""
-    kind, _, point = channel.role.partition("@")
-    if not kind:
-        return f"channel {channel.name}"
-    words = TAP_POINTS.get(kind, kind)
-    return f"{words}, {point}" if point else words
+def unbroken(words: str) -> str:
+    """The same words with hyphens (U+2011) at which no line is broken."""
+    return words.replace("-", "\u2011")
 
 
 def figure_details(figure: Figure | None) -> str:

@@ -22,7 +22,7 @@ _QUANTITIES = {
     "undervoltage_time": "time under voltage",
 }
 _TAP_POINTS = {
-    "supply": "battery posts",
+    "supply": "battery",
     "supply-amp": "amplifier supply",
     "drop-positive": "drop, positive side",
     "drop-ground": "drop, ground side",

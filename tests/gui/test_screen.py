@@ -10,8 +10,8 @@ from gui._build import load_screen
 from gui._errors import Cancelled
 from gui._load import Library, open_views
 from gui._screen import Screen
-from gui._words import quantity_words
-from job import compare_studies, open_job, pairs, study_recording
+from gui._words import unbroken
+from job import compare_studies, open_job, pairs, quantity_words, study_recording
 from tests.gui import _jobs
 
 FACTORS = {"µ": 1e-6, "m": 1e-3, "": 1.0}
@@ -23,7 +23,7 @@ def _screen(folder: Path, chosen: int = 0) -> Screen:
 
 def _numbers(text: str) -> tuple[float, float]:
     """Value and uncertainty that a cell states."""
-    found = re.fullmatch(r"([+−]?[\d.]+) ± ([\d.]+) ([µm]?)(V|dB)", text)
+    found = re.fullmatch(r"([+−]?[\d.]+) ± ([\d.]+) ([µm]?)(V|dB)", " ".join(text.split()))
     assert found, text
     factor = FACTORS[found[3]]
     return float(found[1].replace("−", "-")) * factor, float(found[2]) * factor
@@ -40,7 +40,7 @@ def test_rows_state_the_numbers_of_the_comparison(whole_job):
     assert len(table.rows) == len(comparison.changes) > 3
     for row, change in zip(table.rows, comparison.changes, strict=True):
         what, before, after, difference, decibels, verdict = (cell.text for cell in row)
-        assert what.endswith(quantity_words(change.quantity))
+        assert what.endswith(unbroken(quantity_words(change.quantity)))
         assert _numbers(before) == pytest.approx((change.before, change.before_uncertainty), rel=0.06)
         assert _numbers(after) == pytest.approx((change.after, change.after_uncertainty), rel=0.06)
         assert _numbers(difference)[0] == pytest.approx(change.change, abs=change.uncertainty)
@@ -53,7 +53,7 @@ def test_what_was_put_in_comes_out(whole_job):
     table = _screen(whole_job).changes
     assert table is not None
     rows = {row[0].text: row for row in table.rows}
-    sag = rows["amplifier supply: sag"]
+    sag = rows["amplifier supply: sag under test bursts"]
     assert _numbers(sag[1].text)[0] == pytest.approx(1.5, abs=0.01)
     assert _numbers(sag[2].text)[0] == pytest.approx(0.5, abs=0.01)
     noise = rows["amplifier input: noise"]
@@ -124,7 +124,7 @@ def test_one_side_alone_is_shown_with_what_is_missing(found_job):
     assert "no as-left recording" in screen.headline.reasons[0]
     assert screen.changes
     assert screen.changes.heads == ("Figure", "As found")
-    assert any(row[0].text == "amplifier supply: sag" for row in screen.changes.rows)
+    assert any(row[0].text == "amplifier supply: sag under test bursts" for row in screen.changes.rows)
     assert screen.supply
     assert {curve.state for curve in screen.supply.groups[0].curves} == {"as found"}
 
