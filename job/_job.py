@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -56,7 +58,7 @@ def open_job(folder: Path) -> Job:
     if not folder.is_dir():
         raise JobError(f"{folder}: there is no such folder; start a job with: humproof record or humproof import")
     if not (folder / "job.toml").exists():
-        raise JobError(f"{folder}: is not a humproof job, there is no job.toml in it")
+        raise JobError(f"{folder}: is not a humproof job: there is no job.toml in it; name a job's folder")
     return Job(folder, read_job_file(folder / "job.toml"))
 
 
@@ -117,17 +119,22 @@ def pairs(job: Job) -> list[Pair]:
     """As-found and as-left recordings of the same isolation step, test signal and tap points.
 
     Where a step was recorded more than once the last one counts, and the floor is the one with most roles shared.
+    A recording that cannot be read has no partner; `verify_job` says what is wrong with it.
     """
-    keys = {entry: _key(job, entry) for entry in job.facts.recordings}
-    latest = {keys[entry]: entry for entry in job.entries("as left")}
-    earlier = {keys[entry]: entry for entry in job.entries("as found")}
-    floors = job.entries("instrument floor")
-    return [
-        Pair(before, latest[key], _floor_for(key, floors, keys)) for key, before in earlier.items() if key in latest
-    ]
+    keys = dict(_readable_keys(job))
+    latest = {key: entry for entry, key in keys.items() if entry.state == "as left"}
+    earlier = {key: entry for entry, key in keys.items() if entry.state == "as found"}
+    floors = {entry: key for entry, key in keys.items() if entry.state == "instrument floor"}
+    return [Pair(before, latest[key], _floor_for(key, floors)) for key, before in earlier.items() if key in latest]
 
 
 _Key = tuple[str, str | None, frozenset[str]]
+
+
+def _readable_keys(job: Job) -> Iterator[tuple[Entry, _Key]]:
+    for entry in job.facts.recordings:
+        with suppress(RecordingError):
+            yield entry, _key(job, entry)
 
 
 def _key(job: Job, entry: Entry) -> _Key:
@@ -137,8 +144,8 @@ def _key(job: Job, entry: Entry) -> _Key:
         return info.isolation_step, info.conditions.test_signal, roles
 
 
-def _floor_for(key: _Key, floors: tuple[Entry, ...], keys: dict[Entry, _Key]) -> Entry | None:
-    shared = [(len(key[2] & keys[floor][2]), index, floor) for index, floor in enumerate(floors)]
+def _floor_for(key: _Key, floors: dict[Entry, _Key]) -> Entry | None:
+    shared = [(len(key[2] & own[2]), index, floor) for index, (floor, own) in enumerate(floors.items())]
     best = max(shared, default=(0, 0, None), key=lambda item: item[:2])
     return best[2] if best[0] else None
 

@@ -13,7 +13,7 @@ from report._figures import LOWEST_HZ, Curve, Log, mean_and_lowest, spectrum_svg
 from report._sheets import Sheet, twin
 from report._words import place
 
-_WIDE_MM, _HALF_MM, _HEIGHT_MM, _TRACE_HEIGHT_MM = 176.0, 86.0, 44.0, 48.0
+_WIDE_MM, _HALF_MM, _HEIGHT_MM, _TRACE_HEIGHT_MM = 176.0, 86.0, 40.0, 46.0
 _NOISE_ORDER = ("signal", "speaker", "ground-offset")
 _SUPPLY_ORDER = ("supply-amp", "supply", *sorted(DROP_ROLES), "current")
 

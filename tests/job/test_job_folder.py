@@ -67,7 +67,7 @@ def test_starts_in_a_new_or_empty_folder_only(tmp_path: Path) -> None:
 def test_a_folder_that_is_no_job_is_refused(tmp_path: Path) -> None:
     with pytest.raises(JobError, match="there is no such folder"):
         open_job(tmp_path / "nowhere")
-    with pytest.raises(JobError, match=r"no job\.toml in it"):
+    with pytest.raises(JobError, match=r"no job\.toml in it; name"):
         open_job(tmp_path)
 
 
@@ -95,6 +95,13 @@ def test_pairs_only_what_was_the_same(job: Job) -> None:
 
 def test_a_job_without_partners_has_no_pairs(job: Job) -> None:
     assert pairs(record(job, "as found")) == []
+
+
+def test_a_damaged_recording_has_no_partner_and_hinders_no_other(job: Job) -> None:
+    for step in ("baseline", "engine off"):
+        job = record(record(job, "as found", step), "as left", step, seed=2)
+    job.path(job.facts.recordings[0]).write_bytes(b"gone")
+    assert [pair.before.file[11:14] for pair in pairs(job)] == ["003"]
 
 
 def test_verify_finds_each_kind_of_tampering(job: Job) -> None:
