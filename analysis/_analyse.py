@@ -67,7 +67,7 @@ def analyse(subject: Subject, progress: Progress = lambda fraction: None) -> Ana
         spectra=material.spectra,
         trace=trace,
         figures=tuple(figures),
-        lines=_lines(subject, tracks, mains=not bursts),
+        lines=_lines(subject, tracks, material.statistics.rms, mains=not bursts),
         bursts=tuple(ChannelBurst(name, burst) for name, burst in bursts),
         coherence=_coherence(subject, material.spectra, tracks),
         warnings=tuple(_warnings(subject, material, tracks)),
@@ -79,7 +79,9 @@ def _first_pass(subject: Subject, segment: int, progress: Progress) -> tuple[Mat
     statistics = StatisticsAccumulator(subject.channels, max(segment, 1))
     trace = TraceAccumulator(subject.rate_hz, width)
     band = ripple_band(subject.rate_hz)
-    ripple = RippleAccumulator(subject.rate_hz, width, band) if band and any(map(carries_supply, subject.channels)) else None
+    ripple = (
+        RippleAccumulator(subject.rate_hz, width, band) if band and any(map(carries_supply, subject.channels)) else None
+    )
     spectra = _spectra_accumulator(subject, segment) if segment else None
     takers = [taker for taker in (statistics, trace, ripple, spectra) if taker is not None]
     for rows in _counted(subject, progress):
@@ -138,13 +140,16 @@ def _second_pass(subject: Subject, segment: int, spectra: Spectra | None, progre
     return tracker.result()
 
 
-def _lines(subject: Subject, tracks: list[list[LineTrack]], *, mains: bool) -> tuple[Line, ...]:
-    """While test bursts play, a line at 100 Hz is the amplifier's own rectified tone: then no cause is named."""
+def _lines(subject: Subject, tracks: list[list[LineTrack]], rms: Floats, *, mains: bool) -> tuple[Line, ...]:
+    """While test bursts play, a line at 100 Hz is the amplifier's own rectified tone: then no cause is named.
+
+    What is 240 dB below the channel's own rms is the rounding of the arithmetic.
+    """
     return tuple(
         _line(channel, track, subject.engine_rpm, mains_cause(track.frequency_hz) if mains else None)
-        for channel, own in zip(subject.channels, tracks, strict=True)
+        for channel, own, whole in zip(subject.channels, tracks, rms, strict=True)
         for track in own
-        if track.rms > 0
+        if track.rms > 1e-12 * whole
     )
 
 
@@ -171,13 +176,14 @@ def mains_cause(frequency_hz: float) -> str | None:
     Half a per cent is as far as a public supply wanders in ordinary operation (common practice: 50 Hz +- 0.2 Hz).
     A line that is a multiple of both (300 Hz) is left to the ear and to the second recording.
     """
-    fits = [base for base in (50, 60) if _is_multiple(frequency_hz, base)]
-    return f"mains {fits[0]} Hz" if len(fits) == 1 else None
+    fits = [base for base in (50, 60) if _is_multiple(frequency_hz, base, most=6)]
+    named = len(fits) == 1 and _is_multiple(frequency_hz, fits[0], most=5)
+    return f"mains {fits[0]} Hz" if named else None
 
 
-def _is_multiple(frequency_hz: float, base_hz: float) -> bool:
+def _is_multiple(frequency_hz: float, base_hz: float, most: int) -> bool:
     multiple = round(frequency_hz / base_hz)
-    return 1 <= multiple <= 5 and abs(frequency_hz - multiple * base_hz) <= 0.005 * multiple * base_hz
+    return 1 <= multiple <= most and abs(frequency_hz - multiple * base_hz) <= 0.005 * multiple * base_hz
 
 
 def _coherence(subject: Subject, spectra: Spectra | None, tracks: list[list[LineTrack]]) -> tuple[CoherencePoint, ...]:
@@ -193,7 +199,9 @@ def _coherence(subject: Subject, spectra: Spectra | None, tracks: list[list[Line
     return tuple(points)
 
 
-def _point(subject: Subject, first: int, second: int, frequency: float, value: float, spectra: Spectra) -> CoherencePoint:
+def _point(
+    subject: Subject, first: int, second: int, frequency: float, value: float, spectra: Spectra
+) -> CoherencePoint:
     averages = spectra.effective_averages
     names = subject.channels[first].name, subject.channels[second].name
     return CoherencePoint(*names, frequency, value, averages, coherence_chance_level(averages))
@@ -230,11 +238,13 @@ def _spans(subject: Subject, trace: Trace) -> list[tuple[float, float]]:
 
 def _warnings(subject: Subject, material: Material, tracks: list[list[LineTrack]]) -> Iterator[str]:
     if material.spectra is None:
-        yield f"too short or too broken for a spectrum: {subject.frames} samples ({subject.frames / subject.rate_hz:.3g} s); no noise figures, no lines"
+        length = f"{subject.frames} samples ({subject.frames / subject.rate_hz:.3g} s)"
+        yield f"too short or too broken for a spectrum: {length}; no noise figures, no lines"
     elif material.spectra.effective_averages < 2:
         yield "a single average only: no coherence is stated; record longer"
     elif material.spectra.effective_averages < 16 and any(True for _ in _pairs(subject.channels)):
-        yield f"coherence rests on {material.spectra.effective_averages:.1f} averages only (16 or more are wanted): record longer"
+        averages = f"{material.spectra.effective_averages:.1f} averages"
+        yield f"coherence rests on {averages} only (16 or more are wanted): record longer"
     if material.bursts_play:
         yield "test bursts play: ripple is not stated, and the lines hold the amplifier's own current"
     for index, channel in enumerate(subject.channels):

@@ -98,7 +98,7 @@ def compare(before: Side, after: Side, floor: Side | None = None) -> Comparison:
 
 
 def _mismatches(before: Side, after: Side) -> Iterator[str]:
-    if before.circumstances.digest == after.circumstances.digest:
+    if _same_file(before, after):
         return
     yield from _circumstance_mismatches(before.circumstances, after.circumstances)
     if before.analysis.rate_hz != after.analysis.rate_hz:
@@ -109,6 +109,10 @@ def _mismatches(before: Side, after: Side) -> Iterator[str]:
     for first, second in partners:
         yield from _channel_mismatches(first, second)
     yield from _lonely(before.analysis, after.analysis, partners)
+
+
+def _same_file(before: Side, after: Side) -> bool:
+    return bool(before.circumstances.digest) and before.circumstances.digest == after.circumstances.digest
 
 
 def _circumstance_mismatches(before: Circumstances, after: Circumstances) -> Iterator[str]:
@@ -157,10 +161,17 @@ def _shown(value: object) -> str:
 
 
 def _partners(before: Analysis, after: Analysis) -> Iterator[tuple[Channel, Channel]]:
-    """Channels with the same role and point; those without a role, with the same name."""
+    """Channels with the same role and point; without a role, or with one that others share, with the same name."""
+    shared = {
+        channel.role
+        for side in (before, after)
+        for channel in side.channels
+        if [own.role for own in side.channels].count(channel.role) > 1
+    }
     for first in before.channels:
         for second in after.channels:
-            if (first.role, first.role or first.name) == (second.role, second.role or second.name):
+            by_name = not first.role or first.role in shared
+            if first.role == second.role and (first.name == second.name or not by_name):
                 yield first, second
 
 
@@ -168,11 +179,15 @@ def _lonely(before: Analysis, after: Analysis, partners: list[tuple[Channel, Cha
     paired = {channel.name for first, _ in partners for channel in (first,)}
     for channel in before.channels:
         if channel.name not in paired and partners:
-            yield f"channel {channel.name} ({channel.role or 'no role'}) is missing after: the tap point is not the same"
+            yield f"{_named(channel)} is missing after: the tap point is not the same"
     paired = {second.name for _, second in partners}
     for channel in after.channels:
         if channel.name not in paired and partners:
-            yield f"channel {channel.name} ({channel.role or 'no role'}) is missing before: the tap point is not the same"
+            yield f"{_named(channel)} is missing before: the tap point is not the same"
+
+
+def _named(channel: Channel) -> str:
+    return f"channel {channel.name} ({channel.role or 'no role'})"
 
 
 def _channel_mismatches(first: Channel, second: Channel) -> Iterator[str]:
@@ -181,8 +196,16 @@ def _channel_mismatches(first: Channel, second: Channel) -> Iterator[str]:
         yield f"{where}: units differ: {first.unit} and {second.unit}; calibrate both"
     if first.coupling != second.coupling:
         yield f"{where}: couplings differ: {first.coupling} and {second.coupling}"
-    if first.limits != second.limits:
+    if not _same_range(first, second):
         yield f"{where}: ranges differ: {_range(first)} and {_range(second)}"
+
+
+def _same_range(first: Channel, second: Channel) -> bool:
+    """Within 1 %: a channel that was calibrated anew still has its old range."""
+    if first.limits is None or second.limits is None:
+        return first.limits == second.limits
+    width = first.limits[1] - first.limits[0]
+    return all(abs(new - old) <= 0.01 * width for old, new in zip(first.limits, second.limits, strict=True))
 
 
 def _range(channel: Channel) -> str:
@@ -196,16 +219,18 @@ def _changes(before: Side, after: Side, floor: Side | None, *, comparable: bool)
             old = before.analysis.figure(first.name, quantity)
             new = after.analysis.figure(second.name, quantity)
             if old and new and old.unit == new.unit and old.reference == new.reference:
-                same = before.circumstances.digest == after.circumstances.digest
-                yield _change(old, new, _floor_figure(floor, first, quantity), comparable=comparable, same=same)
+                own = _floor_figure(floor, before, first, quantity)
+                yield _change(old, new, own, comparable=comparable, same=_same_file(before, after))
 
 
-def _floor_figure(floor: Side | None, channel: Channel, quantity: str) -> Figure | None:
-    """The instrument's own figure at the same tap point; only noise has one."""
-    if floor is None or not quantity.startswith("noise"):
+def _floor_figure(floor: Side | None, before: Side, channel: Channel, quantity: str) -> Figure | None:
+    """The instrument's own figure at the same tap point, rate and range; only noise has one."""
+    if floor is None or not quantity.startswith("noise") or floor.analysis.rate_hz != before.analysis.rate_hz:
         return None
-    twins = (own for own in floor.analysis.channels if own.role == channel.role and own.unit == channel.unit)
-    return next((floor.analysis.figure(twin.name, quantity) for twin in twins), None)
+    partners = _partners(before.analysis, floor.analysis)
+    twins = (own for first, own in partners if first is channel)
+    alike = (own for own in twins if own.unit == channel.unit and _same_range(own, channel))
+    return next((floor.analysis.figure(own.name, quantity) for own in alike), None)
 
 
 def _change(old: Figure, new: Figure, floor: Figure | None, *, comparable: bool, same: bool) -> Change:
@@ -234,7 +259,7 @@ def _judge(old: Figure, new: Figure, floor: Figure | None, uncertainty: float | 
     if floor and new.value - floor.value <= (_joined(new.uncertainty, floor.uncertainty) or 0.0):
         return "below the instrument's floor"
     change = new.value - old.value
-    if uncertainty is None or abs(change) <= uncertainty:
+    if uncertainty is None or not abs(change) > uncertainty:  # NaN shows nothing either
         return "no change shown"
     return "improved" if (change > 0) == (old.quantity in HIGHER_IS_BETTER) else "worse"
 
@@ -252,9 +277,9 @@ def _db(old: Figure, new: Figure) -> float | None:
 
 def _clearness(change: Change) -> float:
     """Sort key: how many uncertainties the change is away from none, the clearest first."""
-    if not change.uncertainty:
+    if change.uncertainty is None or math.isnan(change.uncertainty) or not change.change:
         return 0.0
-    return -abs(change.change) / change.uncertainty
+    return -abs(change.change) / change.uncertainty if change.uncertainty else -math.inf
 
 
 def _verdict(mismatches: tuple[str, ...], changes: tuple[Change, ...]) -> str:

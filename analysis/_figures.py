@@ -15,7 +15,7 @@ from analysis._results import Figure
 from analysis._roles import carries_supply, falls_under_load, is_noise, ripple_band
 from analysis._spectrum import Spectra
 from analysis._statistics import Statistics
-from analysis._supply import Burst
+from analysis._supply import MEAN_S, Burst
 
 Floats = npt.NDArray[np.float64]
 
@@ -158,7 +158,11 @@ def _noise(material: Material, index: int, channel: Channel, full_level_v: float
         if found is None or material.spectra is None:
             continue
         value, uncertainty = found
-        facts = {"band_hz": ripple_band(material.rate_hz), "weighting": weighting, "averages": material.spectra.averages}
+        facts = {
+            "band_hz": ripple_band(material.rate_hz),
+            "weighting": weighting,
+            "averages": material.spectra.averages,
+        }
         whole = _combined(uncertainty, _scale_part(channel, value))
         yield Figure(channel.name, "noise_rms" + suffix, value, channel.unit, whole, **facts)  # type: ignore[arg-type]
         reference = reference_level(channel, full_level_v)
@@ -177,16 +181,24 @@ def reference_level(channel: Channel, full_level_v: float | None) -> float | Non
 
 def sag_figure(channel: Channel, bursts: list[Burst]) -> Iterator[Figure]:
     """The mean sag of all bursts, with their scatter; only of DC-coupled supply channels."""
+    bursts = [burst for burst in bursts if not math.isnan(burst.sag)]
     sags = np.array([burst.sag for burst in bursts])
-    sags = sags[~np.isnan(sags)]
     if not len(sags) or not falls_under_load(channel):
         return
     value = float(sags.mean())
-    # The lowest of many 10 ms means lies below the true low by up to about three times their scatter.
-    noise = 3 * max(burst.scatter for burst in bursts)
+    noise = max((_extreme_noise(burst) for burst in bursts if not math.isnan(burst.scatter)), default=None)
     scatter = coverage(len(sags)) * sags.std(ddof=1) / math.sqrt(len(sags)) if len(sags) > 1 else 0.0
     whole = _combined(noise, float(scatter), _scale_part(channel, value), channel.resolution)
     yield Figure(channel.name, "sag", value, channel.unit, whole, averages=len(sags))
+
+
+def _extreme_noise(burst: Burst) -> float:
+    """How far noise takes the lowest of n independent 10 ms means below the true low, 95 of 100 times.
+
+    Its median is about sqrt(2 ln n) standard deviations (the law of extremes), its upper end one more.
+    """
+    means = max((burst.end_s - burst.start_s) / MEAN_S, 2.0)
+    return burst.scatter * (math.sqrt(2 * math.log(means)) + 1)
 
 
 def channel_warnings(material: Material, index: int, channel: Channel, full_level_v: float | None) -> Iterator[str]:
@@ -224,5 +236,8 @@ def _band_warnings(material: Material, channel: Channel, name: str) -> Iterator[
         return
     if band is None:
         yield f"{name}: no ripple or noise figure at {material.rate_hz:g} samples a second: record at 44100 or more"
+        return
+    if material.spectra is not None and not material.spectra.bands:
+        yield f"{name}: too short for ripple or noise from {band[0]:g} Hz: record at least a second"
     elif band[1] < 20_000:
         yield f"{name}: ripple and noise reach only to {band[1]:g} Hz, half the sample rate"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -21,7 +21,16 @@ MOST_LINES = 40
 #: relative k = 2 uncertainty of a sound card's or logger's clock nobody measured (common practice: 100 ppm)
 CLOCK_UNCERTAINTY = 1e-4
 _HALF_FLOOR = 32
+#: independent bins that the running median is worth, per bin it spans: a median scatters pi/2 times as much as a
+#: mean (in variance), and the Hann window ties neighbouring bins together (1 + 2 (4/9 + 1/36) = 1.94)
+_FLOOR_WORTH = 1 / (np.pi / 2 * 1.94)
 _APART_BINS = 3
+#: noise-to-line ratio in the highest bin, at worst, over that of a line in the middle of its bin (1.4236 dB)
+_SCALLOPED = 1.388
+#: a segment with less than this share of a line's mean power does not hold the line, but noise
+_LEAST_SHARE = 0.1
+#: by how many bins a level that swings seems to move a line between two bins, at most, over the relative swing
+_FEIGNED = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +44,8 @@ class Candidate:
     #: noise power in the highest bin, and in all its bins together
     noise_power: float
     noise_in_lobe: float
+    #: power that the other lines leave in the highest bin at most
+    leaked_power: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,67 +67,75 @@ class LineTrack:
 def noise_floor(spectra: Spectra, channel: int) -> Floats:
     """Noise power per bin, shape (bins,): a running median, freed of the median's bias for averaged noise."""
     power = spectra.power[channel]
-    width = min(2 * _HALF_FLOOR + 1, len(power))
     freedom = 2 * spectra.effective_averages
-    bias = _chi_square_above(0.5, freedom) / freedom
-    return np.asarray(ndimage.median_filter(power, size=width, mode="nearest") / bias)
+    bias = float(special.gammainccinv(freedom / 2, 0.5)) * 2 / freedom
+    # Mirrored at the ends: the first and the last bin themselves hold less noise than their neighbours.
+    return np.asarray(ndimage.median_filter(power, size=_floor_width(power), mode="mirror") / bias)
+
+
+def _floor_width(power: Floats) -> int:
+    return min(2 * _HALF_FLOOR + 1, len(power))
 
 
 def find_lines(spectra: Spectra, channel: int, false_alarm: float = FALSE_ALARM) -> list[Candidate]:
     """Lines that stand out of the noise, strongest first.
 
     `false_alarm` is the chance that noise alone, Gaussian and with a smooth spectrum, gives any line at all.
-    The Hann window's leakage of stronger lines is not taken for lines.
+    The Hann window's leakage of stronger lines is not taken for lines, nor is anything within three bins of 0 Hz or
+    of half the rate, where a line cannot be told from its own mirror image.
     """
     power = spectra.power[channel]
     floor = noise_floor(spectra, channel)
-    freedom = 2 * spectra.effective_averages
-    threshold = _chi_square_above(false_alarm / len(power), freedom) / freedom
+    border = _threshold(spectra, power, false_alarm) * floor
     inner = power[1:-1]
-    peaks = 1 + np.flatnonzero(
-        (inner > power[:-2]) & (inner >= power[2:]) & (inner > threshold * floor[1:-1])
-    )
-    peaks = peaks[peaks >= _APART_BINS]
+    peaks = 1 + np.flatnonzero((inner > power[:-2]) & (inner >= power[2:]) & (inner > border[1:-1]))
+    peaks = peaks[(peaks >= _APART_BINS) & (peaks < len(power) - _APART_BINS)]
     kept: list[Candidate] = []
     for peak in peaks[np.argsort(power[peaks])[::-1]].tolist():
         inside = any(line.first - 1 <= peak <= line.last + 1 for line in kept)
-        if len(kept) < MOST_LINES and not inside and power[peak] > _leakage(power, kept, peak):
-            first, last = _lobe(power, threshold * floor, peak)
-            kept.append(
-                Candidate(peak, first, last, float(floor[peak]), float(floor[first : last + 1].sum()))
-            )
-    return kept
+        if len(kept) < MOST_LINES and not inside and power[peak] > 10 * _leakage(power, kept, peak):
+            first, last = _lobe(power, border, peak)
+            kept.append(Candidate(peak, first, last, float(floor[peak]), float(floor[first : last + 1].sum())))
+    return [
+        replace(line, leaked_power=_SCALLOPED * _leakage(power, [*kept[:i], *kept[i + 1 :]], line.peak))
+        for i, line in enumerate(kept)
+    ]
 
 
-def _chi_square_above(chance: float, freedom: float) -> float:
-    """What a chi-square of `freedom` degrees exceeds with this chance. (scipy.stats would double the start-up.)"""
-    return float(2 * special.gammainccinv(freedom / 2, chance))
+def _threshold(spectra: Spectra, power: Floats, false_alarm: float) -> float:
+    """The power over floor that noise exceeds in none of the bins: F distributed, for the floor is an estimate too.
+
+    (scipy.stats would double the start-up.)
+    """
+    freedom = 2 * spectra.effective_averages
+    floor_freedom = freedom * max(_FLOOR_WORTH * _floor_width(power), 1.0)
+    return float(special.fdtri(freedom, floor_freedom, 1 - false_alarm / len(power)))
 
 
-def _leakage(power: Floats, strong: list[Candidate], bin_: int) -> float:
-    """Ten times the power that the Hann window lets stronger lines leave at `bin_`; infinite within two bins."""
-    if not strong:
+def _leakage(power: Floats, others: list[Candidate], bin_: int) -> float:
+    """The power that the Hann window lets other lines leave at `bin_` at most; infinite within two bins."""
+    if not others:
         return 0.0
-    places = np.array([line.peak for line in strong])
-    apart = np.abs(places - bin_).astype(float)
+    apart = np.abs(np.array([line.peak for line in others]) - bin_).astype(float)
     if apart.min() < _APART_BINS:
         return float("inf")
     envelope = 1 / (np.pi * apart * (apart**2 - 1))
-    return float(10 * np.sum(power[places] * envelope**2))
+    return float(np.sum(power[[line.peak for line in others]] * envelope**2))
 
 
 def _lobe(power: Floats, border: Floats, peak: int) -> tuple[int, int]:
-    """First and last bin of the line about `peak`: as far as it stands out and no other line begins to rise.
+    """First and last bin of the line about `peak`: as far as it stands out, or to where another line begins to rise.
 
     At least two bins each way, the Hann window's own width.
     """
     reach = []
     for step in (-1, 1):
-        place, lowest = peak, power[peak]
-        while 0 < place + step < len(power) - 1 and border[place + step] < power[place + step] < 4 * lowest:
+        place = valley = peak
+        while 0 < place + step < len(power) - 1 and border[place + step] < power[place + step] < 4 * power[valley]:
             place += step
-            lowest = min(lowest, power[place])
-        reach.append(place)
+            valley = place if power[place] < power[valley] else valley
+        rises = 0 < place + step < len(power) - 1 and power[place + step] >= 4 * power[valley]
+        reach.append(valley if rises else place)
     return max(min(reach[0], peak - 2), 0), min(max(reach[1], peak + 2), len(power) - 1)
 
 
@@ -126,7 +145,7 @@ class LineTracker:
     The phase's advance from segment to segment is the frequency; the power is that of all bins the line reaches
     into, so that a line which drifts within a segment loses nothing. For one steady sine in white noise this
     comes close to the least-squares sine fit of the whole record (IEEE 1057), takes constant memory and also
-    tells when the line wanders.
+    tells when the line wanders. Nothing is joined across a gap: each unbroken run has a phase of its own.
 
     Parameters
     ----------
@@ -141,7 +160,10 @@ class LineTracker:
         self._candidates = candidates
         self._window = window("hann", segment)
         self._rest = np.empty((0, len(candidates)))
+        self._own = [[_own_bins(line, lines) for line in lines] for lines in candidates]
+        #: per channel and segment: the phase at the segment's middle, and the bin it was read in
         self._phasors: list[list[Complexes]] = [[] for _ in candidates]
+        self._places: list[list[Floats]] = [[] for _ in candidates]
         self._powers: list[list[Floats]] = [[] for _ in candidates]
 
     def update(self, rows: Floats) -> None:
@@ -155,13 +177,17 @@ class LineTracker:
 
     def _add(self, rows: Floats) -> None:
         # A segment with a missing sample becomes NaN, and so do the two phase steps beside it.
-        columns = (rows - rows.mean(axis=0)).T * self._window.weights
+        # The mean under the window, as in the spectrum: a plain one would leave some and reach into low lines.
+        columns = (rows - self._window.weights @ rows / self._segment).T * self._window.weights
         bins = fft.rfft(columns, axis=1) * (np.sqrt(2) / self._segment)
         for index, lines in enumerate(self._candidates):
-            below = np.concatenate([[0.0], np.cumsum(np.abs(bins[index]) ** 2)])
+            power = np.abs(bins[index]) ** 2
+            below = np.concatenate([[0.0], np.cumsum(power)])
             reach = np.array([(line.first, line.last + 1) for line in lines], int).reshape(-1, 2)
             lobes = (below[reach[:, 1]] - below[reach[:, 0]]) / self._window.noise_bandwidth_bins
-            self._phasors[index].append(bins[index, [line.peak for line in lines]])
+            places = np.array([low + np.argmax(power[low : high + 1]) for low, high in self._own[index]], int)
+            self._places[index].append(places.astype(float))
+            self._phasors[index].append(bins[index, places] * (-1.0) ** places)
             self._powers[index].append(lobes)
 
     def result(self) -> list[list[LineTrack]]:
@@ -171,27 +197,32 @@ class LineTracker:
     def _tracks(self, index: int) -> list[LineTrack]:
         lines = self._candidates[index]
         phasors = np.array(self._phasors[index]).reshape(len(self._phasors[index]), len(lines))
-        powers = np.array(self._powers[index]).reshape(len(self._powers[index]), len(lines))
+        places = np.array(self._places[index]).reshape(phasors.shape)
+        powers = np.array(self._powers[index]).reshape(phasors.shape)
         if not powers.size or np.isnan(powers).all():
             return []
-        return [self._track(line, phasors[:, i], powers[:, i]) for i, line in enumerate(lines)]
+        return [self._track(line, phasors[:, i], places[:, i], powers[:, i]) for i, line in enumerate(lines)]
 
-    def _track(self, line: Candidate, phasors: Complexes, powers: Floats) -> LineTrack:
-        steps = self._frequency_steps(line, phasors)
+    def _track(self, line: Candidate, phasors: Complexes, places: Floats, powers: Floats) -> LineTrack:
+        phasors = np.where(powers < _LEAST_SHARE * np.nanmean(powers), np.nan, phasors)
+        steps = self._frequency_steps(phasors, places)
         powers = powers[~np.isnan(powers)]
         independent = max(effective_averages(self._window.weights, self._hop, len(powers)), 1.0)
         noise = line.noise_in_lobe / self._window.noise_bandwidth_bins
         rms = float(np.sqrt(max(powers.mean() - noise, 0.0)))
         mean = float(steps.mean()) if len(steps) else self._bin_hz(line.peak)
-        wandered = self._moved(line, steps, rms)
+        swing = _swing(line, powers, rms)
+        wandered = self._moved(line, steps, rms, swing)
         frequency = mean if wandered else self._steady(phasors, mean)
+        wander = float(steps.std(ddof=1) / np.sqrt(independent)) if wandered else 0.0
+        # A swinging level seems to move a line to and fro: of the mean only the second order is left.
+        feigned = _FEIGNED * swing**2 * self._rate_hz / self._segment
+        spread = max(self._bound(line, rms, phasors), wander, feigned)
         return LineTrack(
             frequency_hz=frequency,
-            frequency_uncertainty_hz=self._frequency_uncertainty(
-                line, frequency, steps, rms, wandered, independent
-            ),
+            frequency_uncertainty_hz=float(np.hypot(2 * spread, CLOCK_UNCERTAINTY * frequency)),
             rms=rms,
-            uncertainty=_rms_uncertainty(powers, rms, line.noise_power, independent),
+            uncertainty=_rms_uncertainty(powers, rms, line, independent),
             lowest_hz=float(steps.min(initial=mean)),
             highest_hz=float(steps.max(initial=mean)),
             wandered=wandered,
@@ -201,55 +232,87 @@ class LineTracker:
     def _bin_hz(self, bin_: int) -> float:
         return bin_ * self._rate_hz / self._segment
 
-    def _frequency_steps(self, line: Candidate, phasors: Complexes) -> Floats:
+    def _frequency_steps(self, phasors: Complexes, places: Floats) -> Floats:
         """Frequency in Hz from each phase step between neighbouring whole segments."""
-        centre = self._bin_hz(line.peak)
+        centre = (places[1:] + places[:-1]) / 2 * self._rate_hz / self._segment
         expected = np.exp(-2j * np.pi * centre * self._hop / self._rate_hz)
         turns = np.angle(phasors[1:] * np.conj(phasors[:-1]) * expected) / (2 * np.pi)
-        return np.asarray(centre + turns[~np.isnan(turns)] * self._rate_hz / self._hop)
+        steps = centre + turns * self._rate_hz / self._hop
+        return np.asarray(steps[~np.isnan(steps)])
 
     def _steady(self, phasors: Complexes, mean_hz: float) -> float:
-        """Least-squares slope of the phase where no segment is missing; else the mean of the steps."""
-        if len(phasors) < 3 or np.isnan(phasors).any():
-            return mean_hz
+        """Least-squares slope of the phase, common to all unbroken runs of segments."""
         turn = mean_hz * self._hop / self._rate_hz
-        phase = np.unwrap(np.angle(phasors * np.exp(-2j * np.pi * turn * np.arange(len(phasors)))))
-        slope = np.polyfit(np.arange(len(phasors)), phase, 1)[0]
-        return mean_hz + float(slope) / (2 * np.pi) * self._rate_hz / self._hop
+        slope = 0.0
+        for run in _runs(phasors):
+            phase = np.unwrap(np.angle(phasors[run] * np.exp(-2j * np.pi * turn * run)))
+            slope += float((run - run.mean()) @ phase)
+        lever = _lever(phasors)
+        return mean_hz + slope / lever / (2 * np.pi) * self._rate_hz / self._hop if lever else mean_hz
 
-    def _moved(self, line: Candidate, steps: Floats, rms: float) -> bool:
-        """Whether the frequency steps scatter three times wider than the noise in the line's bin explains."""
+    def _moved(self, line: Candidate, steps: Floats, rms: float, swing: float) -> bool:
+        """Whether the frequency steps scatter thrice as wide as noise, other lines and the level's swing explain."""
         if len(steps) < 4 or rms <= 0:
             return False
-        phase_noise = np.sqrt(line.noise_power / (2 * rms**2))
-        explained = np.sqrt(2) * phase_noise * self._rate_hz / (2 * np.pi * self._hop)
+        noise = np.sqrt(2) * _phase_noise(line, rms) * self._rate_hz / (2 * np.pi * self._hop)
+        explained = float(np.hypot(noise, _FEIGNED * swing * self._rate_hz / self._segment))
         return bool(steps.std(ddof=1) > max(3 * explained, 1e-6 * self._bin_hz(line.peak)))
 
-    def _frequency_uncertainty(
-        self, line: Candidate, frequency: float, steps: Floats, rms: float, wandered: bool, independent: float
-    ) -> float:
-        """k = 2: noise by the Cramer-Rao bound (times the Hann window's loss), or the wander; and the clock."""
-        bound = self._bound(line, rms, len(steps))
-        scatter = float(steps.std(ddof=1)) / np.sqrt(independent) if wandered else 0.0
-        return float(np.hypot(2 * max(bound, scatter), CLOCK_UNCERTAINTY * frequency))
+    def _bound(self, line: Candidate, rms: float, phasors: Complexes) -> float:
+        """Standard deviation of a steady line's frequency, Hz; a whole bin where no two segments are neighbours.
 
-    def _bound(self, line: Candidate, rms: float, steps: int) -> float:
-        """Standard deviation of a steady line's frequency: sqrt(6 s^2/(A_rms^2 ... )) of Rife and Boorstyn (1974)."""
-        rows = self._segment + steps * self._hop
-        density = line.noise_power * self._segment / (1.5 * self._rate_hz)
-        ratio = rms**2 / (density * self._rate_hz / 2) if density > 0 else np.inf
-        if rms <= 0:
+        That of the slope of a straight line through the phases, neighbours of which share 1/6 of their noise. Over a
+        long unbroken recording it comes to the Cramer-Rao bound of a real sine, 12 s^2 / (A_rms^2 n^3) (rad/sample)^2
+        (Rife and Boorstyn 1974, as common handbooks have it), times the scalloping.
+        """
+        lever = _lever(phasors)
+        if rms <= 0 or not lever:
             return self._rate_hz / self._segment
-        return float(np.sqrt(1.5 * 6 / (ratio * rows * (rows**2 - 1.0))) * self._rate_hz / (2 * np.pi))
+        slope = _phase_noise(line, rms) * np.sqrt((1 + 2 / 6) / lever)
+        return float(slope * self._rate_hz / (2 * np.pi * self._hop))
 
 
-def _rms_uncertainty(power: Floats, rms: float, noise_power: float, independent: float) -> float:
-    """k = 2 from the noise in the bin or from the scatter of the segments, whichever is larger."""
+def _own_bins(line: Candidate, lines: list[Candidate]) -> tuple[int, int]:
+    """First and last bin in which `line` may be met: its peak, or its lobe without the others' where it is smeared."""
+    if line.last - line.first <= 4:
+        return line.peak, line.peak
+    below = [min(other.last + 1, line.peak - 1) for other in lines if other.peak < line.peak]
+    above = [max(other.first - 1, line.peak + 1) for other in lines if other.peak > line.peak]
+    return max([line.first, *below]), min([line.last, *above])
+
+
+def _runs(phasors: Complexes) -> list[npt.NDArray[np.intp]]:
+    """Indices of each unbroken run of segments without a missing sample."""
+    there = np.flatnonzero(~np.isnan(phasors))
+    return np.split(there, np.flatnonzero(np.diff(there) > 1) + 1)
+
+
+def _lever(phasors: Complexes) -> float:
+    """Sum of the squared distances of the segments from the middle of their run, in hops."""
+    return float(sum(len(run) * (len(run) ** 2 - 1) / 12 for run in _runs(phasors)))
+
+
+def _phase_noise(line: Candidate, rms: float) -> float:
+    """Standard deviation of the phase read in a line's highest bin, rad."""
+    return float(np.sqrt(_SCALLOPED * (line.noise_power + line.leaked_power) / 2) / rms)
+
+
+def _swing(line: Candidate, powers: Floats, rms: float) -> float:
+    """Relative standard deviation of a line's level from segment to segment, beyond what noise explains."""
     if rms <= 0:
-        return float(np.sqrt(noise_power))
-    explained = np.sqrt(noise_power / (2 * independent))
+        return 0.0
+    seen = powers.std() / (2 * powers.mean())
+    return float(np.sqrt(max(seen**2 - 2 * _phase_noise(line, rms) ** 2, 0.0)))
+
+
+def _rms_uncertainty(power: Floats, rms: float, line: Candidate, independent: float) -> float:
+    """k = 2 from the noise in the bin or the scatter of the segments, whichever is larger, and other lines' leakage."""
+    if rms <= 0:
+        return float(np.sqrt(line.noise_power + line.leaked_power))
+    explained = np.sqrt(line.noise_power / (2 * independent))
     seen = power.std(ddof=1) / (2 * rms * np.sqrt(independent)) if len(power) > 1 else 0.0
-    return float(coverage(independent) * max(explained, seen))
+    # What leaks in keeps its phase where both lines are steady: averaging does not lessen it.
+    return float(np.hypot(coverage(independent) * max(explained, seen), np.sqrt(line.leaked_power)))
 
 
 def coverage(independent: float) -> float:

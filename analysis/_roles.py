@@ -37,9 +37,12 @@ def ripple_band(rate_hz: float) -> tuple[float, float] | None:
 
 
 def bands_for(rate_hz: float, segment: int) -> dict[str, Floats]:
-    """Power weight per bin of the bands whose power is followed through the recording."""
+    """Power weight per bin of the bands whose power is followed through the recording.
+
+    None where a segment holds fewer than two periods of the lowest frequency: taking off its mean would take off hum.
+    """
     band = ripple_band(rate_hz)
-    if band is None:
+    if band is None or segment * LOWEST_HZ < 2 * rate_hz:
         return {}
     frequency = fft.rfftfreq(segment, 1 / rate_hz)
     return {"": band_weights(frequency, band), "A": band_weights(frequency, band, "A")}

@@ -174,9 +174,8 @@ class SpectraAccumulator:
     def result(self) -> Spectra:
         """What has been averaged so far; raises `AnalysisError` before the first whole segment."""
         if not self._count:
-            raise AnalysisError(
-                f"no stretch of {self._segment} samples without a gap ({self._segment / self._rate_hz:.3g} s) for a spectrum"
-            )
+            length = f"{self._segment} samples without a gap ({self._segment / self._rate_hz:.3g} s)"
+            raise AnalysisError(f"no stretch of {length} for a spectrum")
         scale = self._sides / (self._count * self._segment**2)
         per_segment = np.array(self._band_powers).reshape(len(self._band_powers), len(self._power), len(self._bands))
         per_segment = per_segment / (self._window.noise_bandwidth_bins * self._segment**2)

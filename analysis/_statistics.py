@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from copy import copy
+from copy import deepcopy
 from dataclasses import dataclass
 
 import numpy as np
@@ -145,30 +145,39 @@ class _FlatTops:
     def _add(self, values: Floats, lengths: Counts, jumps: Floats) -> None:
         for sign, top in zip((1, -1), self._tops, strict=True):
             top.add(sign * values, lengths, jumps)
+            top.confirm(self.JUMP * self._step)
 
     def count(self) -> int:
-        tops = (copy(top) for top in self._tops)
         found = 0
-        for sign, top in zip((1, -1), tops, strict=True):
+        for sign, top in zip((1, -1), deepcopy(self._tops), strict=True):
             last = np.array([abs(self._value - self._before)])
             top.add(np.array([sign * self._value]), np.array([self._length]), last)
-            found += sum(length for length, jump in top.runs if length >= self.RUN and jump > self.JUMP * self._step)
+            top.confirm(self.JUMP * self._step)
+            found += top.clipped
         return found
 
 
 class _Top:
-    """The runs of equal samples at the highest value so far: length, and the larger jump at its ends."""
+    """Samples in runs at the highest value so far: those surely clipped, and those in doubt by the larger jump at
+    the ends of their run. (The least jump that tells only ever falls, so what is sure stays sure.)"""
 
     def __init__(self) -> None:
         self.level = -np.inf
-        self.runs: tuple[tuple[int, float], ...] = ()
+        self.clipped = 0
+        self.doubtful: dict[float, int] = {}
 
     def add(self, values: Floats, lengths: Counts, jumps: Floats) -> None:
         high = float(np.nanmax(values, initial=-np.inf))
         if high > self.level:
-            self.level, self.runs = high, ()
-        at_top = values == self.level
-        self.runs += tuple(zip(lengths[at_top].tolist(), jumps[at_top].tolist(), strict=True))
+            self.level, self.clipped, self.doubtful = high, 0, {}
+        runs = (values == self.level) & (lengths >= _FlatTops.RUN) & ~np.isnan(jumps)
+        for length, jump in zip(lengths[runs].tolist(), jumps[runs].tolist(), strict=True):
+            self.doubtful[jump] = self.doubtful.get(jump, 0) + length
+
+    def confirm(self, least: float) -> None:
+        """Take the runs with a jump of more than `least` for clipped."""
+        self.clipped += sum(length for jump, length in self.doubtful.items() if jump > least)
+        self.doubtful = {jump: length for jump, length in self.doubtful.items() if jump <= least}
 
 
 def _clip_counter(channel: Channel) -> _AtLimits | _FlatTops:

@@ -19,6 +19,12 @@ BEFORE_S = 0.5
 RECOVERY_S = 0.100
 RIPPLE_WINDOW_S = 0.1
 _SHORTEST_BURST_S = 0.015
+#: the loaded level is one that is held this long in all, in a long recording; in a short one for 2 % of the time
+_LOADED_S = 0.2
+#: the rectified tone of a burst lets the supply recover for less than this (20 Hz: a period of 25 ms)
+_BREATH_S = 0.030
+#: a burst's two edges are as steep as this; what swings more slowly, as an idling engine does, is no burst
+_EDGE_S, _EDGE_SHARE = 0.025, 0.4
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +117,7 @@ class Burst:
     loaded: float
     #: 10 ms mean, 100 ms after the end
     recovered: float
-    #: how much a 10 ms mean scatters before the burst (standard deviation)
+    #: how much a 10 ms mean scatters before the burst (standard deviation); NaN where fewer than two are there
     scatter: float
 
     @property
@@ -132,25 +138,43 @@ def find_bursts(values: Floats, step_s: float, *, falls: bool) -> list[tuple[flo
 
     Notes
     -----
-    The two levels are the 2nd and 98th percentile of 10 ms means; half-way between them is the border. Nothing
-    is found when the levels lie closer than eight times the scatter of neighbouring means.
+    The resting level is the 2nd percentile of the 10 ms means, the loaded one is held for 2 % of the time, or for
+    0.2 s in a long recording; half-way between them is the border. Nothing is found when the levels lie closer than
+    eight times the scatter of neighbouring means. A burst cut off by the recording's edge or by a missing sample
+    has no "before" or no end to speak of and is left out.
     """
-    trace = _smooth(-values if falls else values, step_s)
-    if np.isnan(trace).all() or len(trace) < 10:
+    raw = -values if falls else values
+    trace = _smooth(raw, step_s) if len(raw) else raw
+    hops = np.abs(np.diff(trace[:: max(1, round(MEAN_S / step_s))]))
+    if len(trace) < 10 or np.isnan(hops).all():
         return []
-    low, high = np.nanpercentile(trace, [2, 98])
-    scatter = 1.4826 * np.nanmedian(np.abs(np.diff(trace[:: max(1, round(MEAN_S / step_s))]))) / np.sqrt(2)
-    if high - low <= max(8 * scatter, 1e-9 * abs(high)):
+    low, high = np.nanpercentile(trace, [2, 100 - min(2.0, 100 * _LOADED_S / (len(trace) * step_s))])
+    scatter = 1.4826 * np.nanmedian(hops) / np.sqrt(2)
+    if not high - low > max(8 * scatter, 1e-9 * abs(high)):
         return []
-    over = np.nan_to_num(trace, nan=low) > (low + high) / 2
-    edges = np.diff(np.concatenate([[0], over.astype(np.int8), [0]]))
-    starts, stops = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
-    # A burst cut off by the recording's edge has no "before" or no end to speak of.
+    spans = _stretches(np.nan_to_num(trace, nan=low) > (low + high) / 2, round(_BREATH_S / step_s))
     return [
         (start * step_s, stop * step_s)
-        for start, stop in zip(starts, stops, strict=True)
-        if start > 0 and stop < len(trace) and (stop - start) * step_s >= _SHORTEST_BURST_S
+        for start, stop in spans
+        if start > 0 and stop < len(trace) and not np.isnan(trace[start - 1 : stop + 1]).any()
+        if (stop - start) * step_s >= _SHORTEST_BURST_S
+        if min(_edge(raw, start, step_s), -_edge(raw, stop, step_s)) >= _EDGE_SHARE * (high - low)
     ]
+
+
+def _stretches(over: npt.NDArray[np.bool_], breath: int) -> list[tuple[int, int]]:
+    """First and past-the-last index of each stretch of True; those at most `breath` apart are one."""
+    edges = np.diff(np.concatenate([[0], over.astype(np.int8), [0]]))
+    starts, stops = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
+    apart = starts[1:] - stops[:-1] > breath
+    first, last = np.append(True, apart)[: len(starts)], np.append(apart, True)[: len(stops)]
+    return list(zip(starts[first].tolist(), stops[last].tolist(), strict=True))
+
+
+def _edge(trace: Floats, at: int, step_s: float) -> float:
+    """By how much a trace is higher just after a place than just before it."""
+    rows = max(1, round(_EDGE_S / step_s))
+    return _mean(trace[at : at + rows]) - _mean(trace[max(at - rows, 0) : at])
 
 
 def _smooth(values: Floats, step_s: float) -> Floats:
@@ -172,15 +196,17 @@ def measure_burst(
     means = _means(values, step_s, max(rest_from_s, start_s - BEFORE_S), start_s - MEAN_S)
     inside = _means(values, step_s, start_s, end_s)
     after = _between(values, step_s, end_s + RECOVERY_S - MEAN_S / 2, end_s + RECOVERY_S + MEAN_S / 2)
-    extreme = np.nan if not len(inside) else np.nanmin(inside) if falls else np.nanmax(inside)
+    inside = inside[~np.isnan(inside)]
+    extreme = np.nan if not len(inside) else inside.min() if falls else inside.max()
     return Burst(
         start_s=start_s,
         end_s=end_s,
         before=_mean(means),
         extreme=float(extreme),
-        loaded=_mean(_between(values, step_s, (start_s + end_s) / 2, end_s)),
+        # Less its last step, in which the burst may already have ended.
+        loaded=_mean(_between(values, step_s, (start_s + end_s) / 2, end_s - step_s)),
         recovered=_mean(after),
-        scatter=float(np.nanstd(means)) if len(means) > 1 else 0.0,
+        scatter=float(np.nanstd(means)) if np.count_nonzero(~np.isnan(means)) > 1 else float("nan"),
     )
 
 
