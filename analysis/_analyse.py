@@ -67,7 +67,7 @@ def analyse(subject: Subject, progress: Progress = lambda fraction: None) -> Ana
         spectra=material.spectra,
         trace=trace,
         figures=tuple(figures),
-        lines=_lines(subject, tracks, material.statistics.rms, mains=not bursts),
+        lines=_lines(subject, tracks, mains=not bursts),
         bursts=tuple(ChannelBurst(name, burst) for name, burst in bursts),
         coherence=_coherence(subject, material.spectra, tracks),
         warnings=tuple(_warnings(subject, material, tracks)),
@@ -140,16 +140,13 @@ def _second_pass(subject: Subject, segment: int, spectra: Spectra | None, progre
     return tracker.result()
 
 
-def _lines(subject: Subject, tracks: list[list[LineTrack]], rms: Floats, *, mains: bool) -> tuple[Line, ...]:
-    """While test bursts play, a line at 100 Hz is the amplifier's own rectified tone: then no cause is named.
-
-    What is 240 dB below the channel's own rms is the rounding of the arithmetic.
-    """
+def _lines(subject: Subject, tracks: list[list[LineTrack]], *, mains: bool) -> tuple[Line, ...]:
+    """While test bursts play, a line at 100 Hz is the amplifier's own rectified tone: then no cause is named."""
     return tuple(
         _line(channel, track, subject.engine_rpm, mains_cause(track.frequency_hz) if mains else None)
-        for channel, own, whole in zip(subject.channels, tracks, rms, strict=True)
+        for channel, own in zip(subject.channels, tracks, strict=True)
         for track in own
-        if track.rms > 1e-12 * whole
+        if track.rms > 0
     )
 
 

@@ -170,7 +170,7 @@ class _Top:
         high = float(np.nanmax(values, initial=-np.inf))
         if high > self.level:
             self.level, self.clipped, self.doubtful = high, 0, {}
-        runs = (values == self.level) & (lengths >= _FlatTops.RUN) & ~np.isnan(jumps)
+        runs = (values == self.level) & (lengths >= _FlatTops.RUN)
         for length, jump in zip(lengths[runs].tolist(), jumps[runs].tolist(), strict=True):
             self.doubtful[jump] = self.doubtful.get(jump, 0) + length
 

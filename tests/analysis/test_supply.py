@@ -231,6 +231,9 @@ def test_what_has_no_samples_is_not_known() -> None:
     assert math.isnan(burst.scatter)
     assert math.isnan(burst.recovered)
     assert burst.extreme == pytest.approx(12.1)
+    rail[(place > 3.7) & (place < 3.8)] = np.nan
+    assert burst_of(rail, SPANS[1]).extreme == pytest.approx(12.1)
+    assert burst_of(rail, SPANS[1]).loaded == pytest.approx(12.1)
     empty = burst_of(rail, (7.0, 8.0))
     assert math.isnan(empty.extreme)
     assert math.isnan(empty.loaded)
@@ -359,13 +362,14 @@ def butterworth_gain(frequency_hz: float, rate_hz: float, band_hz: tuple[float, 
     return float(1 / np.sqrt(1 + ((place**2 - low * high) / ((high - low) * place)) ** 4))
 
 
-@pytest.mark.parametrize("rate_hz", (8000.0, 48_000.0, 96_000.0))
-@pytest.mark.parametrize("frequency_hz", (20.0, 30.0, 100.0, 600.0, 3000.0, 20_500.0))
+@pytest.mark.parametrize(
+    "frequency_hz, rate_hz",
+    (*((f, r) for f in (20.0, 30.0, 100.0, 600.0, 3000.0) for r in (8000.0, 48_000.0, 96_000.0)), (20_500.0, 96_000.0)),
+)
 def test_peak_to_peak_of_a_sine(frequency_hz: float, rate_hz: float) -> None:
     """2 sqrt(2) rms within the filter's answer, on 13.8 V of which nothing is seen."""
     band = ripple_band(rate_hz)
-    if band is None or frequency_hz > rate_hz / 2:
-        pytest.skip("no such frequency at this rate")
+    assert band is not None
     samples = 13.8 + sine(frequency_hz, 0.05, rate_hz, round(1.5 * rate_hz), 0.2)
     swings = feed(RippleAccumulator(rate_hz, 1, band), samples).result()[:, 0]
     expected = 2 * np.sqrt(2) * 0.05 * butterworth_gain(frequency_hz, rate_hz, band)
