@@ -77,7 +77,7 @@ def analyse(subject: Subject, progress: Progress = lambda fraction: None) -> Ana
 def _first_pass(subject: Subject, segment: int, progress: Progress) -> tuple[Material, Trace]:
     width = len(subject.channels)
     statistics = StatisticsAccumulator(subject.channels, max(segment, 1))
-    trace = TraceAccumulator(subject.rate_hz, width)
+    trace = TraceAccumulator(subject.rate_hz, width, subject.frames)
     band = ripple_band(subject.rate_hz)
     ripple = (
         RippleAccumulator(subject.rate_hz, width, band) if band and any(map(carries_supply, subject.channels)) else None

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import fft, ndimage, special
 
+from analysis._carry import Carry
 from analysis._spectrum import Spectra
 from analysis._windows import effective_averages, window
 
@@ -159,7 +160,7 @@ class LineTracker:
         self._rate_hz, self._segment, self._hop = rate_hz, segment, segment // 2
         self._candidates = candidates
         self._window = window("hann", segment)
-        self._rest = np.empty((0, len(candidates)))
+        self._carry = Carry(len(candidates), segment)
         self._own = [[_own_bins(line, lines) for line in lines] for lines in candidates]
         #: per channel and segment: the phase at the segment's middle, and the bin it was read in
         self._phasors: list[list[Complexes]] = [[] for _ in candidates]
@@ -168,12 +169,8 @@ class LineTracker:
 
     def update(self, rows: Floats) -> None:
         """Take rows of shape (n, channels)."""
-        rows = np.concatenate([self._rest, rows]) if len(self._rest) else rows
-        start = 0
-        while start + self._segment <= len(rows):
-            self._add(rows[start : start + self._segment])
-            start += self._hop
-        self._rest = np.array(rows[start:])
+        for piece in self._carry.pieces(rows, self._hop):
+            self._add(piece)
 
     def _add(self, rows: Floats) -> None:
         # A segment with a missing sample becomes NaN, and so do the two phase steps beside it.

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from analysis._carry import Carry
+
 Floats = npt.NDArray[np.float64]
 
 
@@ -32,25 +34,23 @@ class OverviewAccumulator:
 
     def __init__(self, channels: int, block: int = 256) -> None:
         self.block = block
-        self._rest = np.empty((0, channels))
+        self._carry = Carry(channels, block)
         self._done: list[Overview] = []
 
     def update(self, rows: Floats) -> None:
         """Take `rows` of shape (n, channels)."""
-        rows = np.concatenate([self._rest, rows]) if len(self._rest) else rows
-        whole = len(rows) // self.block * self.block
-        if whole:
-            self._done.append(summarise(rows[:whole], self.block))
-        self._rest = np.array(rows[whole:])
+        whole = self._carry.whole(rows)
+        if len(whole):
+            self._done.append(summarise(whole, self.block))
 
     def take(self) -> Overview:
         """The blocks finished since the last call."""
         done, self._done = self._done, []
-        return join_overviews([*done, summarise(self._rest[:0], self.block)])
+        return join_overviews([*done, summarise(self._carry.rest[:0], self.block)])
 
     def result(self) -> Overview:
         """The blocks not yet taken and the last partial one."""
-        return join_overviews([*self._done, summarise(self._rest, self.block)])
+        return join_overviews([*self._done, summarise(self._carry.rest, self.block)])
 
 
 def join_overviews(parts: list[Overview]) -> Overview:

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import fft
 
+from analysis._carry import Carry
 from analysis._errors import AnalysisError
 from analysis._windows import COEFFICIENTS, Window, effective_averages, window
 
@@ -121,7 +122,7 @@ class SpectraAccumulator:
         self._power = np.zeros((channels, segment // 2 + 1))
         self._cross = {pair: np.zeros(segment // 2 + 1, complex) for pair in pairs}
         self._band_powers: list[Floats] = []
-        self._rest = np.empty((0, channels))
+        self._carry = Carry(channels, segment)
         self._count = self._skipped = 0
         # Single-sided rms: every bin but the first and, for even segments, the last stands for two.
         self._sides = np.full(segment // 2 + 1, 2.0)
@@ -137,12 +138,8 @@ class SpectraAccumulator:
 
     def update(self, rows: Floats) -> None:
         """Take `rows` of shape (n, channels)."""
-        rows = np.concatenate([self._rest, rows]) if len(self._rest) else rows
-        start = 0
-        while start + self._segment <= len(rows):
-            self._add(rows[start : start + self._segment])
-            start += self._hop
-        self._rest = np.array(rows[start:])
+        for piece in self._carry.pieces(rows, self._hop):
+            self._add(piece)
 
     def _add(self, rows: Floats) -> None:
         # Into memory of our own, since the next segment overlaps these rows; reused, since new pages cost more

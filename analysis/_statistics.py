@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from analysis._carry import Carry
 from analysis._channel import Channel
 
 Floats = npt.NDArray[np.float64]
@@ -40,7 +41,7 @@ class StatisticsAccumulator:
 
     def __init__(self, channels: tuple[Channel, ...], stretch: int) -> None:
         width = len(channels)
-        self._stretch = max(1, stretch)
+        self._carry = Carry(width, max(1, stretch))
         self._count = np.zeros(width, np.int64)
         self._missing = np.zeros(width, np.int64)
         self._low, self._high = np.full(width, np.inf), np.full(width, -np.inf)
@@ -48,7 +49,6 @@ class StatisticsAccumulator:
         # Sums are taken about the first value seen, lest small noise drown on a large mean.
         self._pivot: Floats | None = None
         self._sum, self._square = np.zeros(width), np.zeros(width)
-        self._rest = np.empty((0, width))
         self._parts: list[tuple[Floats, Floats]] = []
 
     def update(self, rows: Floats) -> None:
@@ -70,12 +70,10 @@ class StatisticsAccumulator:
         self._add_stretches(rows)
 
     def _add_stretches(self, rows: Floats) -> None:
-        rows = np.concatenate([self._rest, rows]) if len(self._rest) else rows
-        whole = len(rows) // self._stretch * self._stretch
-        if whole:
-            shaped = rows[:whole].reshape(-1, self._stretch, rows.shape[1])
+        whole = self._carry.whole(rows)
+        if len(whole):
+            shaped = whole.reshape(-1, self._carry.length, rows.shape[1])
             self._parts.append((shaped.mean(axis=1), (shaped**2).mean(axis=1)))
-        self._rest = np.array(rows[whole:])
 
     def result(self) -> Statistics:
         """The statistics of everything taken so far."""

@@ -8,10 +8,14 @@ import numpy as np
 import numpy.typing as npt
 import scipy  # its part `signal` loads at first use: it would double the start-up
 
+from analysis._carry import Carry
+
 Floats = npt.NDArray[np.float64]
 
 #: rows of a slow trace are means over this time
 TRACE_STEP_S = 0.001
+#: a trace holds no more steps than this: 33 minutes in milliseconds
+MOST_STEPS = 2_000_000
 #: the minimum and the recovered value are means over this time
 MEAN_S = 0.010
 #: the value before a burst is a mean over up to this time
@@ -36,25 +40,25 @@ class Trace:
 
 
 class TraceAccumulator:
-    """Means of consecutive rows over `TRACE_STEP_S`, or over one row where the rate is lower."""
+    """Means of consecutive rows over `TRACE_STEP_S`, or over one row where the rate is lower.
 
-    def __init__(self, rate_hz: float, channels: int) -> None:
-        self._rows = max(1, round(rate_hz * TRACE_STEP_S))
+    With `frames`, the rows to come, the step is made longer for a log of hours, so that memory stays bounded.
+    """
+
+    def __init__(self, rate_hz: float, channels: int, frames: int = 0) -> None:
         self._rate_hz = rate_hz
-        self._rest = np.empty((0, channels))
+        self._carry = Carry(channels, max(1, round(rate_hz * TRACE_STEP_S), -(-frames // MOST_STEPS)))
         self._parts: list[Floats] = []
 
     def update(self, rows: Floats) -> None:
         """Take rows of shape (n, channels)."""
-        rows = np.concatenate([self._rest, rows]) if len(self._rest) else rows
-        whole = len(rows) // self._rows * self._rows
-        self._parts.append(rows[:whole].reshape(-1, self._rows, rows.shape[1]).mean(axis=1))
-        self._rest = np.array(rows[whole:])
+        whole = self._carry.whole(rows)
+        self._parts.append(whole.reshape(-1, self._carry.length, rows.shape[1]).mean(axis=1))
 
     def result(self) -> Trace:
         """Every whole step so far."""
-        none = np.empty((0, self._rest.shape[1]))
-        return Trace(self._rows / self._rate_hz, np.concatenate([none, *self._parts]))
+        none = self._carry.rest[:0]
+        return Trace(self._carry.length / self._rate_hz, np.concatenate([none, *self._parts]))
 
 
 class RippleAccumulator:
@@ -66,19 +70,15 @@ class RippleAccumulator:
 
     def __init__(self, rate_hz: float, channels: int, band_hz: tuple[float, float]) -> None:
         self._sos = _band_filter(rate_hz, band_hz)
-        self._rows = max(2, round(rate_hz * RIPPLE_WINDOW_S))
-        self._rest = np.empty((0, channels))
+        self._carry = Carry(channels, max(2, round(rate_hz * RIPPLE_WINDOW_S)))
         self._state: Floats | None = None
         self._settling = 2
         self._parts: list[Floats] = []
 
     def update(self, rows: Floats) -> None:
         """Take rows of shape (n, channels)."""
-        rows = np.concatenate([self._rest, rows]) if len(self._rest) else rows
-        whole = len(rows) // self._rows * self._rows
-        for start in range(0, whole, self._rows):
-            self._add(rows[start : start + self._rows])
-        self._rest = np.array(rows[whole:])
+        for piece in self._carry.pieces(rows, self._carry.length):
+            self._add(piece)
 
     def _add(self, rows: Floats) -> None:
         if np.isnan(rows.sum()):
@@ -94,7 +94,7 @@ class RippleAccumulator:
 
     def result(self) -> Floats:
         """Peak-to-peak of every whole window so far, shape (windows, channels)."""
-        return np.array(self._parts).reshape(-1, self._rest.shape[1])
+        return np.array(self._parts).reshape(-1, self._carry.rest.shape[1])
 
 
 def _band_filter(rate_hz: float, band_hz: tuple[float, float]) -> Floats:
