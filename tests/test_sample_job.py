@@ -62,15 +62,10 @@ def test_the_strongest_line_is_the_alternator_ripple(studies: dict[str, Study]) 
     for number, state in (("001", "as found"), ("003", "as left")):
         # As left, the 100 Hz hum of the invented inverter is the stronger one.
         lines = [
-            line
-            for line in studies[number].analysis.lines
-            if line.channel == "signal" and line.frequency_hz > 150
+            line for line in studies[number].analysis.lines if line.channel == "signal" and line.frequency_hz > 150
         ]
         strongest = max(lines, key=lambda line: line.rms)
-        assert (
-            abs(strongest.frequency_hz - TRUTH[state]["strongest_line_hz"])
-            <= strongest.frequency_uncertainty_hz
-        )
+        assert abs(strongest.frequency_hz - TRUTH[state]["strongest_line_hz"]) <= strongest.frequency_uncertainty_hz
         # 6 f_e = 6 p r rpm / 60, so the order is 6 p r
         assert strongest.order == pytest.approx(6 * 6 * 2.5, rel=1e-3)
 
