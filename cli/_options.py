@@ -49,6 +49,7 @@ Channel = Annotated[
         "--channel",
         metavar="N=ROLE",
         default_factory=list,
+        show_default=False,
         help="What channel N (from 0, or by name) was connected to: supply, supply-amp, drop-positive, drop-ground, "
         "ground-offset, signal, speaker, current, tacho; perhaps with a point: 0=supply@rear-amp.",
     ),
@@ -59,6 +60,7 @@ Scale = Annotated[
         "--scale",
         metavar="N=X",
         default_factory=list,
+        show_default=False,
         help="Volts (amperes for a current) that one unit of channel N stands for.",
     ),
 ]
@@ -68,7 +70,9 @@ ScaleUncertainty = Annotated[
 ]
 Coupling = Annotated[
     list[str],
-    typer.Option("--coupling", metavar="N=DC|AC", default_factory=list, help="Input coupling of channel N."),
+    typer.Option(
+        "--coupling", metavar="N=DC|AC", default_factory=list, show_default=False, help="Input coupling of channel N."
+    ),
 ]
 Rate = Annotated[float | None, typer.Option("--rate", metavar="HZ", min=0.001, help="Samples a second.")]
 
@@ -84,7 +88,10 @@ Rpm = Annotated[float | None, typer.Option("--rpm", min=0, help="Engine speed; 0
 Load = Annotated[
     list[str],
     typer.Option(
-        "--load", default_factory=list, help="An electrical load that is on; repeat for more; 'none' for none."
+        "--load",
+        default_factory=list,
+        show_default=False,
+        help="An electrical load that is on; repeat for more; 'none' for none.",
     ),
 ]
 Volume = Annotated[str | None, typer.Option("--volume", help="Where the volume control stands.")]
