@@ -7,13 +7,16 @@ import shutil
 import threading
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from analysis import HumproofError
+from analysis import HumproofError, WrongUseError
+from capture._errors import RecordingError, SourceError
 from capture._file import RecordingWriter, scaled
 from capture._model import Block, Ended, Gap, Item, Mark, RecordingInfo
 from capture._source import Source, SourceDescription
@@ -50,6 +53,8 @@ class RecordingOutcome:
     rate_measured_uncertainty_hz: float
     fault: str = ""
     warnings: tuple[str, ...] = ()
+    #: False when even the seal could not be written: the fault then says how to finish the file
+    sealed: bool = True
 
 
 class RecordingThread(threading.Thread):
@@ -82,12 +87,15 @@ class RecordingThread(threading.Thread):
         takers: tuple[Callable[[npt.NDArray[np.float64]], None], ...] = (),
     ) -> None:
         super().__init__(name="recorder", daemon=True)
+        if duration_s is not None and not 0 < duration_s < math.inf:
+            raise WrongUseError(f"a duration of {duration_s:g} s cannot be recorded: give seconds above 0")
         self._source, self._path, self._describe = source, path, describe
         self._duration_s, self._compress, self._takers = duration_s, compress, takers
         self._asked_to_stop = threading.Event()
         self._finished = threading.Event()
         self._outcome: RecordingOutcome | None = None
         self._error: BaseException | None = None
+        self._levels: tuple[float, ...] = ()
         self.progress = RecordingProgress(0, 0.0)
 
     def stop(self) -> None:
@@ -101,7 +109,8 @@ class RecordingThread(threading.Thread):
         except BaseException as error:  # handed to whoever asks for the outcome
             self._error = error
         finally:
-            self._source.stop()
+            with suppress(Exception):  # what was recorded is sealed by now
+                self._source.stop()
             self._finished.set()
 
     def finished(self, timeout_s: float | None = None) -> bool:
@@ -122,25 +131,26 @@ class RecordingThread(threading.Thread):
     def _record(self) -> None:
         description = self._source.prepare()
         info = self._describe(description)
+        _need_room(self._path)
         writer = RecordingWriter(self._path, info, description.dtype, compress=self._compress)
         clock = _Clock(description.rate_hz)
         try:
             fault = self._take_items(writer, description, clock)
-        except HumproofError as error:
-            # The disk refused: what was flushed is safe, the seal may still fit.
-            fault = str(error)
+        except Exception as error:  # whatever went wrong, what was recorded until then is worth sealing
+            fault = _sentence(error)
         measured = clock.rate() if description.live else (math.nan, math.nan)
         self._outcome = self._close(writer, measured, fault, description.rate_hz)
 
     def _take_items(self, writer: RecordingWriter, description: SourceDescription, clock: _Clock) -> str:
         """Write until the end; returns the fault, empty when there was none."""
-        limit = None if self._duration_s is None else round(self._duration_s * description.rate_hz)
+        limit = None if self._duration_s is None else max(round(self._duration_s * description.rate_hz), 1)
         self._source.start()
         heard = time.monotonic()
         while not self._asked_to_stop.is_set() and (limit is None or writer.frames < limit):
             item = self._source.wait(_WAIT_S)
             if item is None:
-                if time.monotonic() - heard > SILENCE_S:
+                # A slow logger is silent between two rows.
+                if time.monotonic() - heard > SILENCE_S + 2 / description.rate_hz:
                     return f"the source gave nothing for {SILENCE_S:g} s: is it still plugged in?"
                 continue
             heard = time.monotonic()
@@ -152,56 +162,92 @@ class RecordingThread(threading.Thread):
         return ""
 
     def _take(self, writer: RecordingWriter, item: Item, clock: _Clock) -> None:
-        gaps, missing = self.progress.gaps, self.progress.missing_rows
-        levels = self.progress.levels
-        if isinstance(item, Block):
-            writer.write(item.counts)
-            clock.tick(writer.frames)
-            values = scaled(item.counts, writer.info)
-            levels = tuple(np.abs(values).max(axis=0).tolist())
-            for take in self._takers:
-                take(values)
-        elif isinstance(item, Gap) and item.channel is not None:
-            writer.channel_gap(item.first, item.length, item.cause, item.channel)
-        elif isinstance(item, Gap):
-            writer.gap(item.length, item.cause)
-            gaps, missing = gaps + 1, missing + item.length
-        elif isinstance(item, Mark):
-            writer.mark(item.text, item.first, item.length)
+        match item:
+            case Mark():
+                writer.mark(item.text, item.first, item.length)
+            case Gap(channel=int(channel)):
+                writer.channel_gap(item.first, item.length, item.cause, channel)
+            case Gap():
+                _bridge(writer, item.first)
+                writer.gap(item.length, item.cause)
+            case Block():
+                _bridge(writer, item.first)
+                self._write(writer, item.counts, clock)
+        self._count(writer)
+
+    def _write(self, writer: RecordingWriter, counts: npt.NDArray[Any], clock: _Clock) -> None:
+        if not len(counts):
+            return
+        writer.write(counts)
+        clock.tick(writer.frames)
+        values = scaled(counts, writer.info)
+        # fmax: a missing sample (NaN) hides no level.
+        self._levels = tuple(np.fmax.reduce(np.abs(values), axis=0).tolist())
+        for take in self._takers:
+            take(values)
+
+    def _count(self, writer: RecordingWriter) -> None:
         seconds = writer.frames / writer.info.rate_hz
         free = shutil.disk_usage(self._path.parent).free
-        self.progress = RecordingProgress(writer.frames, seconds, levels, gaps, missing, free)
+        self.progress = RecordingProgress(
+            writer.frames, seconds, self._levels, writer.gap_count, writer.missing_rows, free
+        )
 
     def _close(
         self, writer: RecordingWriter, measured: tuple[float, float], fault: str, rate_hz: float
     ) -> RecordingOutcome:
         warnings = tuple(_rate_warnings(measured, rate_hz))
+        sealed = True
         try:
             for text in (*warnings, *([f"ended early: {fault}"] if fault else [])):
                 writer.mark(text)
             writer.close(*measured)
-        except (HumproofError, OSError) as error:
+        except Exception as error:
             writer.abandon()
-            fault = f"{fault or error}; finish the file with: humproof recover {self._path}"
-        progress = self.progress
+            sealed = False
+            fault = f"{fault or _sentence(error)}; finish the file with: humproof recover {self._path}"
         return RecordingOutcome(
-            self._path, writer.frames, writer.frames / rate_hz, progress.gaps, progress.missing_rows,
-            *measured, fault, warnings,
+            self._path, writer.frames, writer.frames / rate_hz, writer.gap_count, writer.missing_rows,
+            *measured, fault, warnings, sealed,
         )  # fmt: skip
 
 
+def _need_room(path: Path) -> None:
+    """Refuse before a file is there."""
+    folder = path.parent
+    if folder.is_dir() and shutil.disk_usage(folder).free < RESERVE_BYTES:
+        raise RecordingError(f"{folder}: the disk is nearly full: make room before you record")
+
+
 def _cut(item: Item, limit: int | None) -> Item:
-    """The last block ends where the asked duration does."""
-    if limit is not None and isinstance(item, Block) and item.stop > limit:
-        return Block(item.first, item.counts[: max(limit - item.first, 0)])
-    return item
+    """The last block or gap ends where the asked duration does."""
+    if limit is None or not isinstance(item, Block | Gap) or item.stop <= limit:
+        return item
+    first = min(item.first, limit)
+    if isinstance(item, Block):
+        return Block(first, item.counts[: limit - first])
+    return Gap(first, limit - first, item.cause, item.channel)
+
+
+def _bridge(writer: RecordingWriter, first: int) -> None:
+    """A source that leaves rows out without a word has lost them; one that goes back cannot be believed."""
+    if first < writer.frames:
+        raise SourceError(f"the source gave row {first} after row {writer.frames - 1}: its order cannot be trusted")
+    writer.gap(first - writer.frames, "the source left rows out and did not say why")
+
+
+def _sentence(error: Exception) -> str:
+    """What went wrong, in one line; of an error nobody foresaw also its kind."""
+    text = " ".join(str(error).split())
+    return text if isinstance(error, HumproofError) else f"{type(error).__name__}: {text}"
 
 
 def _rate_warnings(measured: tuple[float, float], rate_hz: float) -> list[str]:
     rate, uncertainty = measured
     if math.isnan(rate) or abs(rate - rate_hz) <= max(2 * uncertainty, 1e-3 * rate_hz):
         return []
-    return [f"the source gave {rate:.6g} +- {uncertainty:.2g} samples a second by the clock, not {rate_hz:g}: samples may be lost"]
+    given = f"{rate:.6g} +- {uncertainty:.2g} samples a second"
+    return [f"the source gave {given} by the clock, not {rate_hz:g}: samples may be lost"]
 
 
 @dataclass(slots=True)
@@ -228,5 +274,3 @@ class _Clock:
         # Arrivals are late by up to a block, and the lateness of neighbours is alike: count a tenth as independent.
         spread = residual.std(ddof=2) / (moments.std() * math.sqrt(max(len(moments) / 10, 1)))
         return float(slope), float(2 * spread)
-
-

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-from capture._errors import SourceError
+from capture._errors import RecordingError, SourceError
 from capture._file import Recording, file_sha256
-from capture._model import Block, Ended, Gap, Item, Mark, SourceFacts
+from capture._model import Block, Ended, Gap, Item, SourceFacts
 from capture._pace import Pace
 from capture._source import SourceDescription
 
@@ -22,6 +22,7 @@ class ReplaySource:
         self._recording: Recording | None = None
         self._items: Iterator[tuple[int, Item]] = iter(())
         self._next: tuple[int, Item] | None = None
+        self._pace = Pace(1.0, False)
 
     def prepare(self) -> SourceDescription:
         """Open the recording."""
@@ -54,15 +55,22 @@ class ReplaySource:
     def wait(self, timeout_s: float) -> Item | None:
         """The next item once its last row is due."""
         if self._next is None:
-            self._next = next(self._items, (0, Ended()))
+            self._next = self._read()
         if not self._pace.wait_for(self._next[0], timeout_s):
             return None
         item, self._next = self._next[1], None
         return item
 
+    def _read(self) -> tuple[int, Item]:
+        try:
+            return next(self._items, (0, Ended()))
+        except RecordingError as error:
+            self._items = iter([(0, Ended())])
+            return 0, Ended(str(error))
+
     def stop(self) -> None:
         """Close the recording."""
-        self._items = iter(())
+        self._items, self._next = iter(()), None
         if self._recording is not None:
             self._recording.close()
             self._recording = None
@@ -88,6 +96,8 @@ def _blocks(recording: Recording, gaps: list[Gap]) -> Iterator[tuple[int, Block 
         for first in range(row, gap.first, step):
             stop = min(first + step, gap.first)
             yield stop, Block(first, recording.counts(first, stop))
-        if gap.length:
-            yield gap.stop, gap
+        # In pieces, lest a long gap be taken for a source that is silent; the file joins them again.
+        for first in range(gap.first, gap.stop, step):
+            stop = min(first + step, gap.stop)
+            yield stop, Gap(first, stop - first, gap.cause)
         row = gap.stop

@@ -71,7 +71,9 @@ class SimulatedVehicleSource:
             if problem:
                 raise SourceError(f"simulated-vehicle: {problem}")
         if not 1000 <= self._rate_hz <= 768_000:
-            raise SourceError(f"simulated-vehicle: {self._rate_hz:g} samples a second are not offered: 1000 to 768000 are")
+            raise SourceError(
+                f"simulated-vehicle: {self._rate_hz:g} samples a second are not offered: 1000 to 768000 are"
+            )
         return SourceDescription(
             facts=SourceFacts(kind="simulated-vehicle", name="simulated vehicle", note=f"seed {self._seed}"),
             rate_hz=self._rate_hz,
@@ -124,7 +126,9 @@ class SimulatedVehicleSource:
             value = value + self._clean(kind, time_s, noise[:, 1])
         return np.clip(np.rint(value / full_scale * 32768), -32768, 32767).astype("<i2")
 
-    def _clean(self, kind: str, time_s: npt.NDArray[np.float64], white: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    def _clean(
+        self, kind: str, time_s: npt.NDArray[np.float64], white: npt.NDArray[np.float64]
+    ) -> npt.NDArray[np.float64]:
         half = self._rate_hz / 2
         if kind == "signal":
             return self._model.signal(time_s, half, white)

@@ -34,7 +34,9 @@ def _portaudio() -> Any:
     try:
         import sounddevice
     except OSError as error:
-        raise SourceError("sound-card: PortAudio is not installed; on Debian or Ubuntu: apt install libportaudio2") from error
+        raise SourceError(
+            "sound-card: PortAudio is not installed; on Debian or Ubuntu: apt install libportaudio2"
+        ) from error
     return sounddevice
 
 
@@ -92,7 +94,9 @@ class SoundCardSource:
         number, card = self._find(library)
         channels = self._channels or min(card.channels, 2)
         if channels > card.channels:
-            raise SourceError(f"sound-card '{card.name}': has {card.channels} input channels, {channels} were asked for")
+            raise SourceError(
+                f"sound-card '{card.name}': has {card.channels} input channels, {channels} were asked for"
+            )
         rate_hz = self._rate_hz or card.default_rate_hz
         kind = _sample_type(library, number, card, channels, rate_hz)
         self._ring = Ring(int(_RING_S * rate_hz), channels, kind)
@@ -115,7 +119,9 @@ class SoundCardSource:
             default = library.default.device[0]
             return next((pair for pair in cards if pair[0] == default), cards[0])
         api, _, part = self._name.rpartition("/")
-        fits = [pair for pair in cards if part.lower() in pair[1].name.lower() and api.lower() in pair[1].host_api.lower()]
+        fits = [
+            pair for pair in cards if part.lower() in pair[1].name.lower() and api.lower() in pair[1].host_api.lower()
+        ]
         exact = [pair for pair in fits if pair[1].name.lower() == part.lower()]
         if not fits:
             names = ", ".join(f"'{card.host_api}/{card.name}'" for _, card in cards)
@@ -173,9 +179,11 @@ class SoundCardSource:
 
     def stop(self) -> None:
         """Stop and close the stream."""
-        stream, self._stream, self._ring = self._stream, None, None
+        stream, self._stream = self._stream, None
         if stream is not None:
             stream.close(ignore_errors=True)
+        # Only now: until the stream is closed its callback fills the ring.
+        self._ring = None
 
 
 def _sample_type(library: Any, number: int, card: SoundCard, channels: int, rate_hz: float) -> str:
