@@ -6,15 +6,6 @@ Importing this package opens no device; each source's library is loaded when tha
 from capture._bring_in import foreign_blocks, foreign_frames, foreign_info, import_foreign
 from capture._channels import ChannelWishes, apply_wishes, parse_wishes
 from capture._errors import ImportRefused, RecordingError, SourceError
-from capture._file import (
-    Recording,
-    RecordingWriter,
-    file_sha256,
-    is_recording,
-    recover_recording,
-    scaled,
-    verify_recording,
-)
 from capture._foreign import ForeignChannel, ForeignFile, open_foreign
 from capture._model import (
     Block,
@@ -29,6 +20,15 @@ from capture._model import (
     SourceFacts,
 )
 from capture._recorder import RecordingOutcome, RecordingProgress, RecordingThread
+from capture._recording import (
+    Recording,
+    RecordingWriter,
+    file_sha256,
+    is_recording,
+    recover_recording,
+    scaled,
+    verify_recording,
+)
 from capture._replay import ReplaySource
 from capture._simulated import SimulatedVehicleSource
 from capture._software import software_chain, version

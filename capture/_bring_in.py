@@ -12,9 +12,9 @@ import numpy.typing as npt
 
 from capture._channels import ChannelWishes, apply_wishes, from_foreign
 from capture._errors import ImportRefused, RecordingError
-from capture._file import READ_ROWS, RecordingWriter, file_sha256, scaled
 from capture._foreign import ForeignFile
 from capture._model import Block, Conditions, Gap, RecordingInfo, SourceFacts
+from capture._recording import READ_ROWS, RecordingWriter, file_sha256, scaled
 from capture._software import software_chain
 
 Progress = Callable[[float], None]

@@ -17,8 +17,8 @@ import numpy.typing as npt
 
 from analysis import HumproofError, WrongUseError
 from capture._errors import RecordingError, SourceError
-from capture._file import RecordingWriter, scaled
 from capture._model import Block, Ended, Gap, Item, Mark, RecordingInfo
+from capture._recording import RecordingWriter, scaled
 from capture._source import Source, SourceDescription
 
 #: a source that has been silent this long is taken for unplugged

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from capture._errors import RecordingError, SourceError
-from capture._file import Recording, file_sha256
 from capture._model import Block, Ended, Gap, Item, SourceFacts
 from capture._pace import Pace
+from capture._recording import Recording, file_sha256
 from capture._source import SourceDescription
 
 _BLOCKS_A_SECOND = 20

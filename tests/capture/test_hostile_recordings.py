@@ -16,7 +16,7 @@ import h5py
 import numpy as np
 import pytest
 
-import capture._file as file_room
+import capture._recording._layout as file_room
 from capture import (
     Gap,
     Mark,
@@ -476,13 +476,13 @@ _RECORD_ON_A_SMALL_DISK = """
 import resource, sys, time
 from pathlib import Path
 import numpy as np
-import capture._file, capture._recorder
+import capture._recording._writer, capture._recorder
 from capture import *
 from tests.capture.making import describe
 
 limit, path = int(sys.argv[1]), Path(sys.argv[2])
 resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
-capture._file.FLUSH_INTERVAL_S = 0.0
+capture._recording._writer.FLUSH_INTERVAL_S = 0.0
 source = SimulatedVehicleSource(LIBRARY_VAN_FOUND, rate_hz=48_000, live=False)
 recorder = RecordingThread(source, path, describe, 30)
 recorder.start()

@@ -200,10 +200,10 @@ _WRITE_AND_FLUSH = """
 import sys
 from pathlib import Path
 import numpy as np
-import capture._file
+import capture._recording._writer
 from capture import RecordingWriter
 from tests.capture.making import info
-capture._file.FLUSH_INTERVAL_S = 0.0
+capture._recording._writer.FLUSH_INTERVAL_S = 0.0
 writer = RecordingWriter(Path(sys.argv[1]), info(), "<i2")
 print("writing", flush=True)
 for turn in range(10**6):

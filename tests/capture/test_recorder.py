@@ -329,7 +329,7 @@ def test_a_disk_that_refuses_is_told_with_the_remedy(tmp_path: Path, monkeypatch
         written(data, key, value)
 
     monkeypatch.setattr(h5py.Dataset, "__setitem__", refuse)
-    monkeypatch.setattr("capture._file.FLUSH_INTERVAL_S", 0.0)
+    monkeypatch.setattr("capture._recording._writer.FLUSH_INTERVAL_S", 0.0)
     outcome = _record(_simulated(), path)
     monkeypatch.undo()
     assert outcome.fault == (

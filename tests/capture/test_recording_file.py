@@ -17,7 +17,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-import capture._file as file_room
+import capture._recording._layout as file_room
 from analysis import Overview
 from capture import (
     Block,
@@ -577,7 +577,7 @@ def test_a_recovered_file_is_as_if_it_had_been_closed(tmp_path: Path, monkeypatc
 
 def test_rows_are_flushed_at_least_once_a_second(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     now = 100.0
-    monkeypatch.setattr("capture._file.time.monotonic", lambda: now)
+    monkeypatch.setattr("capture._recording._writer.time.monotonic", lambda: now)
     writer = RecordingWriter(tmp_path / "a.h5", info(), "<i2")
     safe = []
     for _ in range(40):

@@ -1,0 +1,126 @@
+"""Reads a finished recording, and verifies its seal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, Self
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis import Channel, Overview
+from capture._errors import RecordingError
+from capture._recording._checks import check_layout, check_whole
+from capture._recording._damage import damage_told
+from capture._recording._layout import (
+    OVERVIEW_BLOCK,
+    OVERVIEW_PARTS,
+    READ_ROWS,
+    digest_samples,
+    open_file,
+    read_gaps,
+    read_marks,
+    scaled,
+    seal_of,
+)
+
+
+class Recording:
+    """A finished recording, opened for reading; close it or use it in a `with`.
+
+    Parameters
+    ----------
+    path
+        The file.
+
+    Raises
+    ------
+    RecordingError
+        When the file is missing, foreign, damaged, interrupted, or of a newer major version.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._file = open_file(path, "r")
+        try:
+            with damage_told(path):
+                self._read_facts()
+        except BaseException:
+            self._file.close()
+            raise
+
+    def _read_facts(self) -> None:
+        self.info = check_layout(self.path, self._file)
+        if not self._file.attrs["complete"]:
+            raise RecordingError(
+                f"{self.path}: the recording was interrupted; finish it with: humproof recover {self.path}"
+            )
+        self.frames = int(self._file.attrs["frames"])
+        check_whole(self._file, self.frames)
+        self.seal = str(self._file.attrs["seal"])
+        self.rate_measured_hz = float(self._file.attrs["rate_measured_hz"])
+        self.rate_measured_uncertainty_hz = float(self._file.attrs["rate_measured_uncertainty_hz"])
+        self.gaps = read_gaps(self._file)
+        self.marks = read_marks(self._file)
+        self.dtype = self._file["samples"].dtype
+
+    @property
+    def rate_hz(self) -> float:
+        """The nominal rate in Hz, by which every frequency is stated."""
+        return self.info.rate_hz
+
+    @property
+    def duration_s(self) -> float:
+        """Length in seconds at the nominal rate, gaps included."""
+        return self.frames / self.rate_hz
+
+    @property
+    def channels(self) -> tuple[Channel, ...]:
+        """The channels in the words of the analysis."""
+        return tuple(channel.as_analysed() for channel in self.info.channels)
+
+    def counts(self, start: int = 0, stop: int | None = None) -> npt.NDArray[Any]:
+        """Raw counts of rows `start` to `stop`, shape (rows, channels); missing rows hold filler."""
+        with damage_told(self.path, f"rows from {start} on cannot be read: "):
+            counts: npt.NDArray[Any] = self._file["samples"][start : self.frames if stop is None else stop]
+        return counts
+
+    def values(self, start: int = 0, stop: int | None = None) -> npt.NDArray[np.float64]:
+        """Rows `start` to `stop` in the channels' units, shape (rows, channels); NaN where samples are missing."""
+        values = scaled(self.counts(start, stop), self.info)
+        for gap in self.gaps:
+            rows = slice(max(gap.first - start, 0), max(gap.stop - start, 0))
+            values[rows, slice(None) if gap.channel is None else gap.channel] = np.nan
+        return values
+
+    def blocks(self, rows: int = READ_ROWS) -> Iterator[npt.NDArray[np.float64]]:
+        """All values in order, `rows` at a time: constant memory whatever the length."""
+        for start in range(0, self.frames, rows):
+            yield self.values(start, min(start + rows, self.frames))
+
+    def overview(self) -> Overview:
+        """Minimum, maximum and mean square per block, in the channels' units, the last partial block included."""
+        with damage_told(self.path, "its overview cannot be read: "):
+            parts = [self._file[f"overview/{part}"][:] for part in OVERVIEW_PARTS]
+        return Overview(OVERVIEW_BLOCK, *parts)
+
+    def close(self) -> None:
+        """Close the file."""
+        self._file.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *exit_facts: object) -> None:
+        self.close()
+
+
+def verify_recording(path: Path) -> str:
+    """Recompute a recording's seal from its bytes; return it, or raise `RecordingError` when it differs."""
+    with Recording(path) as recording:
+        with damage_told(path):
+            found = seal_of(recording._file, digest_samples(recording._file, recording.frames))
+        if found != recording.seal:
+            raise RecordingError(f"{path}: the seal does not match: samples or metadata were changed after recording")
+        return found
