@@ -556,7 +556,7 @@ def test_recovery_keeps_the_safe_rows_and_nothing_else(frames: int, tmp_path: Pa
 
 
 def test_a_recovered_file_is_as_if_it_had_been_closed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(file_room, "FLUSH_INTERVAL_S", 0.0)
+    monkeypatch.setattr("capture._recording._writer.FLUSH_INTERVAL_S", 0.0)
     items: list[Item] = [
         Block(0, random_counts(1234, 2, "<f4")),
         Gap(1234, 5, "lost"),
