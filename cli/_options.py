@@ -39,7 +39,8 @@ Source = Annotated[
     ),
 ]
 Duration = Annotated[
-    float | None, typer.Option("--duration", min=0.01, metavar="S", help="Seconds; without it, until Ctrl-C.")
+    float | None,
+    typer.Option("--duration", min=0.01, max=10_000_000, metavar="S", help="Seconds; else until Ctrl-C."),
 ]
 Channels = Annotated[int | None, typer.Option("--channels", min=1, max=64, help="How many channels of a sound card.")]
 Seed = Annotated[int, typer.Option("--seed", min=0, help="Of the simulated vehicle.")]

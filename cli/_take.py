@@ -113,7 +113,8 @@ def record(
         show_cautions()
     recorder = RecordingThread(chosen, path, lambda says: _info(says, wishes, facts, step), duration)
     outcome = _run(recorder, quiet=json)
-    if outcome.rows:
+    # An unsealed file is entered when it is recovered: until then its digest would not last.
+    if outcome.rows and outcome.sealed:
         add_recording(folder, path, named_state)
     _report(outcome, json)
     return 1 if outcome.fault or not outcome.rows else 0

@@ -11,6 +11,7 @@ import h5py
 import numpy as np
 import numpy.typing as npt
 
+from analysis import Overview, OverviewAccumulator
 from capture._errors import RecordingError
 from capture._model import FORMAT, Gap, Mark, RecordingInfo
 from capture._recording._damage import plain
@@ -36,6 +37,7 @@ def is_recording(path: Path) -> bool:
 
 
 def open_file(path: Path, mode: str) -> h5py.File:
+    """Open a recording's file; raises `RecordingError` in one line for whatever stands in the way."""
     if not path.exists():
         raise RecordingError(f"{path}: there is no such file")
     if not is_recording(path):
@@ -114,6 +116,18 @@ def seal_of(file: h5py.File, samples_digest: str) -> str:
     }
     text = json.dumps(facts, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
+
+
+def build_overview(file: h5py.File, info: RecordingInfo, frames: int, gaps: list[Gap]) -> Overview:
+    """The overview of the first `frames` rows, worked out anew from the samples."""
+    builder = OverviewAccumulator(file["samples"].shape[1], OVERVIEW_BLOCK)
+    for start in range(0, frames, READ_ROWS):
+        rows = scaled(file["samples"][start : min(start + READ_ROWS, frames)], info)
+        for gap in gaps:
+            if gap.channel is None:
+                rows[max(gap.first - start, 0) : max(gap.stop - start, 0)] = np.nan
+        builder.update(rows)
+    return builder.result()
 
 
 def file_sha256(path: Path) -> str:

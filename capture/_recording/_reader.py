@@ -17,6 +17,7 @@ from capture._recording._layout import (
     OVERVIEW_BLOCK,
     OVERVIEW_PARTS,
     READ_ROWS,
+    build_overview,
     digest_samples,
     open_file,
     read_gaps,
@@ -123,4 +124,15 @@ def verify_recording(path: Path) -> str:
             found = seal_of(recording._file, digest_samples(recording._file, recording.frames))
         if found != recording.seal:
             raise RecordingError(f"{path}: the seal does not match: samples or metadata were changed after recording")
+        _check_overview(recording)
         return found
+
+
+def _check_overview(recording: Recording) -> None:
+    """The seal leaves the overview out, since it follows from the samples: so it must follow from them."""
+    with damage_told(recording.path):
+        built = build_overview(recording._file, recording.info, recording.frames, recording.gaps)
+    there = recording.overview()
+    for part in OVERVIEW_PARTS:
+        if not np.allclose(getattr(there, part), getattr(built, part), rtol=1e-9, atol=1e-12, equal_nan=True):
+            raise RecordingError(f"{recording.path}: its overview does not show its samples: it was changed")

@@ -11,26 +11,23 @@ from pathlib import Path
 from typing import Any
 
 import h5py
-import numpy as np
 
-from analysis import Overview, OverviewAccumulator
+from analysis import Overview
 from capture._errors import RecordingError
 from capture._model import Gap, Mark, RecordingInfo
 from capture._recording._checks import check_layout
 from capture._recording._damage import DAMAGE, damage_told
 from capture._recording._layout import (
     LAYOUT_BYTES,
-    OVERVIEW_BLOCK,
     OVERVIEW_PARTS,
-    READ_ROWS,
     append_row,
+    build_overview,
     digest_samples,
     is_recording,
     open_file,
     read_gaps,
     read_marks,
     read_rows,
-    scaled,
     seal_of,
     set_attributes,
 )
@@ -153,24 +150,13 @@ def _prepare_repair(file: h5py.File, info: RecordingInfo, frames: int) -> _Repai
         frames,
         [(gap.first, gap.length, -1 if gap.channel is None else gap.channel, gap.cause) for gap in gaps],
         [(mark.first, mark.length, mark.text) for mark in [*marks, Mark(frames, RECOVERED)]],
-        _build_overview(file, info, frames, gaps),
+        build_overview(file, info, frames, gaps),
         digest_samples(file, frames),
     )
 
 
 def _cut_to(gap: Gap, frames: int) -> Gap:
     return Gap(gap.first, min(gap.length, frames - gap.first), gap.cause, gap.channel)
-
-
-def _build_overview(file: h5py.File, info: RecordingInfo, frames: int, gaps: list[Gap]) -> Overview:
-    builder = OverviewAccumulator(file["samples"].shape[1], OVERVIEW_BLOCK)
-    for start in range(0, frames, READ_ROWS):
-        rows = scaled(file["samples"][start : min(start + READ_ROWS, frames)], info)
-        for gap in gaps:
-            if gap.channel is None:
-                rows[max(gap.first - start, 0) : max(gap.stop - start, 0)] = np.nan
-        builder.update(rows)
-    return builder.result()
 
 
 def _replace_rows(file: h5py.File, name: str, rows: list[tuple[Any, ...]]) -> h5py.Dataset:

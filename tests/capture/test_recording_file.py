@@ -403,6 +403,9 @@ def test_the_seal_is_the_one_of_the_specification(tmp_path: Path) -> None:
         assert verify_recording(path) == file.attrs["seal"] == _seal_by_the_specification(file)
 
 
+_SUMMARIES = (("minimum", np.nanmin), ("maximum", np.nanmax), ("mean_square", lambda rows: np.nanmean(rows**2)))
+
+
 def _made_by_another_program(path: Path, version: str = "1.0", **more: Any) -> Path:
     """A recording of 600 rows by h5py alone, as recording-file.md asks; `more` goes into the metadata."""
     metadata = {
@@ -415,6 +418,7 @@ def _made_by_another_program(path: Path, version: str = "1.0", **more: Any) -> P
     } | more  # fmt: skip
     counts, text = np.arange(600, dtype="<i4")[:, None], h5py.string_dtype()
     values = counts * 0.5 + 1
+    values[7:10] = np.nan  # they are missing: see the gap below
     with h5py.File(path, "w") as file:
         file.attrs.update(format="humproof-recording", format_version=version, complete=True, frames=600)
         file.attrs.update(rate_measured_hz=math.nan, rate_measured_uncertainty_hz=math.nan)
@@ -425,7 +429,7 @@ def _made_by_another_program(path: Path, version: str = "1.0", **more: Any) -> P
         mark = [("first", "<i8"), ("length", "<i8"), ("text", text)]
         file.create_dataset("marks", (0,), mark, maxshape=(None,), chunks=(16,))
         parts = [values[start : start + 256] for start in (0, 256, 512)]
-        for name, of in (("minimum", np.min), ("maximum", np.max), ("mean_square", lambda rows: np.mean(rows**2))):
+        for name, of in _SUMMARIES:
             summary = np.array([[of(part)] for part in parts])
             file.create_dataset(f"overview/{name}", data=summary, maxshape=(None, 1), chunks=(64, 1))
         file.attrs["seal"] = _seal_by_the_specification(file)
@@ -652,3 +656,14 @@ def test_what_is_a_recording(tmp_path: Path) -> None:
     (tmp_path / "text").write_text("time,volts\n")
     assert is_recording(_sealed(tmp_path / "a.h5"))
     assert not any(map(is_recording, (tmp_path, tmp_path / "text", tmp_path / "none")))
+
+
+def test_an_overview_that_does_not_show_the_samples_is_found(tmp_path: Path) -> None:
+    path = tmp_path / "a.h5"
+    with RecordingWriter(path, info(), "<i2") as writer:
+        writer.write(np.arange(2000, dtype=np.int16).reshape(-1, 2))
+    verify_recording(path)
+    with h5py.File(path, "r+") as file:
+        file["overview/maximum"][1, 0] += 1
+    with pytest.raises(RecordingError, match="its overview does not show its samples"):
+        verify_recording(path)
