@@ -152,10 +152,11 @@ def _floor_for(key: _Key, floors: dict[Entry, _Key]) -> Entry | None:
 
 def verify_job(job: Job) -> list[str]:
     """One sentence for every recording that is missing, changed, unsealed or not entered; empty when all is well."""
-    return [*_entry_problems(job), *_strays(job)]
+    return [*damaged_recordings(job), *_strays(job)]
 
 
-def _entry_problems(job: Job) -> list[str]:
+def damaged_recordings(job: Job) -> list[str]:
+    """One sentence for every entered recording that is missing, changed or unsealed."""
     problems = []
     for entry in job.facts.recordings:
         path = job.path(entry)

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from capture import file_sha256
-from job import Job, open_job, verify_job
+from job import Job, damaged_recordings, open_job
 from report._digests import ATTACHMENT, as_json, collect_digests
 from report._errors import ReportError
 from report._page import page_data
@@ -86,8 +86,7 @@ def _check_recordings(job: Job) -> None:
             f"{job.folder}: has no recording yet, so there is nothing to report: record or import one first"
         )
     # A stray file in the folder is a question for `verify`, not a reason to refuse the report.
-    entered = tuple(f"{job.path(entry)}:" for entry in job.facts.recordings)
-    problems = [text for text in verify_job(job) if text.startswith(entered)]
+    problems = damaged_recordings(job)
     if problems:
         more = f" (and {len(problems) - 1} more)" if problems[1:] else ""
         raise ReportError(f"{problems[0]}; put back the file that was entered, then make the report again{more}")
