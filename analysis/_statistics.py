@@ -112,11 +112,12 @@ class _AtLimits:
 
 
 class _FlatTops:
-    """Counts samples that stand still at the highest or lowest value though the signal arrived there fast.
+    """Counts samples at the highest or lowest value where the signal stood still there though it came fast.
 
-    Used where the converter's limits are unknown. A run of three or more equal extreme samples counts when the
-    signal enters or leaves it in a jump of more than three of its smallest steps: a parabola's top that stands
-    still for three samples is entered in at most (1 + 2/3)^2 = 2.8 steps.
+    Used where the converter's limits are unknown. A run of three or more equal extreme samples shows that the value
+    is a limit when the signal enters or leaves it in a jump of more than three of its smallest steps: a parabola's
+    top that stands still for three samples is entered in at most (1 + 2/3)^2 = 2.8 steps. All samples at a limit
+    are clipped, those in shorter runs too.
     """
 
     RUN, JUMP = 3, 3
@@ -151,31 +152,32 @@ class _FlatTops:
             last = np.array([abs(self._value - self._before)])
             top.add(np.array([sign * self._value]), np.array([self._length]), last)
             top.confirm(self.JUMP * self._step)
-            found += top.clipped
+            found += top.there if top.is_limit else 0
         return found
 
 
 class _Top:
-    """Samples in runs at the highest value so far: those surely clipped, and those in doubt by the larger jump at
-    the ends of their run. (The least jump that tells only ever falls, so what is sure stays sure.)"""
+    """How many samples are at the highest value so far, and whether a run there showed that it is a limit.
+
+    A run in doubt is kept by the larger jump at its ends: the least jump that tells only ever falls.
+    """
 
     def __init__(self) -> None:
-        self.level = -np.inf
-        self.clipped = 0
-        self.doubtful: dict[float, int] = {}
+        self.level, self.there = -np.inf, 0
+        self.is_limit, self.widest = False, 0.0
 
     def add(self, values: Floats, lengths: Counts, jumps: Floats) -> None:
         high = float(np.nanmax(values, initial=-np.inf))
         if high > self.level:
-            self.level, self.clipped, self.doubtful = high, 0, {}
-        runs = (values == self.level) & (lengths >= _FlatTops.RUN)
-        for length, jump in zip(lengths[runs].tolist(), jumps[runs].tolist(), strict=True):
-            self.doubtful[jump] = self.doubtful.get(jump, 0) + length
+            self.level, self.there, self.is_limit, self.widest = high, 0, False, 0.0
+        at_top = values == self.level
+        self.there += int(lengths[at_top].sum())
+        runs = at_top & (lengths >= _FlatTops.RUN)
+        self.widest = max(self.widest, float(np.nanmax(jumps[runs], initial=0.0)))
 
     def confirm(self, least: float) -> None:
-        """Take the runs with a jump of more than `least` for clipped."""
-        self.clipped += sum(length for jump, length in self.doubtful.items() if jump > least)
-        self.doubtful = {jump: length for jump, length in self.doubtful.items() if jump <= least}
+        """Take the value for a limit when a run was entered or left in a jump of more than `least`."""
+        self.is_limit = self.is_limit or self.widest > least
 
 
 def _clip_counter(channel: Channel) -> _AtLimits | _FlatTops:
