@@ -94,7 +94,11 @@ def compare(before: Side, after: Side, floor: Side | None = None) -> Comparison:
     """
     mismatches = tuple(_mismatches(before, after))
     changes = tuple(_changes(before, after, floor, comparable=not mismatches))
-    return Comparison(mismatches, tuple(sorted(changes, key=_clearness)), _verdict(mismatches, changes))
+    return Comparison(
+        mismatches,
+        tuple(sorted(changes, key=_clearness)),
+        _verdict(mismatches, changes, same=_same_file(before, after)),
+    )
 
 
 def _mismatches(before: Side, after: Side) -> Iterator[str]:
@@ -282,7 +286,9 @@ def _clearness(change: Change) -> float:
     return -abs(change.change) / change.uncertainty if change.uncertainty else -math.inf
 
 
-def _verdict(mismatches: tuple[str, ...], changes: tuple[Change, ...]) -> str:
+def _verdict(mismatches: tuple[str, ...], changes: tuple[Change, ...], *, same: bool) -> str:
+    if same:
+        return "no change shown"
     if mismatches:
         return f"not comparable: {mismatches[0]}" + (f" (and {len(mismatches) - 1} more)" if mismatches[1:] else "")
     if not changes:

@@ -104,7 +104,7 @@ def _check(target: Path) -> tuple[list[str], str]:
 
     if target.is_dir():
         job = open_job(target)
-        return verify_job(job), f"{len(job.facts.recordings)} seals and the digests in job.toml"
+        return verify_job(job), f"{len(job.facts.recordings)} recordings, their seals and their digests in job.toml"
     if target.suffix.lower() == ".pdf":
         from report import verify_report
 

@@ -187,7 +187,13 @@ def test_compare_gives_the_designed_json_and_verdicts() -> None:
     assert result["comparable"] is True
     assert result["verdict"] == "improved: 4; no change shown: 2"
     itself = json.loads(run_humproof("compare", FOUND, FOUND, "--json", check=True).stdout)
+    assert itself["comparable"] is True
     assert itself["verdict"] == "no change shown"
+
+
+def test_a_foreign_file_against_itself_shows_no_change_whatever_is_known_of_it(wav: Path) -> None:
+    result = json.loads(run_humproof("compare", wav, wav, "--json", check=True).stdout)
+    assert (result["comparable"], result["verdict"]) == (True, "no change shown")
 
 
 def test_different_engine_speeds_are_refused_with_the_reason(tmp_path: Path) -> None:
