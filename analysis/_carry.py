@@ -1,8 +1,9 @@
-"""Rows that do not fill a whole piece yet wait for the next ones: so blocks of any size give the same result."""
+"""Rows between one block and the next: those left over from cutting, and those that results are gathered from."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -35,3 +36,26 @@ class Carry:
 
     def _joined(self, rows: Floats) -> Floats:
         return np.concatenate([self.rest, rows]) if len(self.rest) else rows
+
+
+class Grown:
+    """Rows of one width, appended one at a time: hardly more memory than the numbers themselves take."""
+
+    _ROWS = 1024
+
+    def __init__(self, width: int, dtype: npt.DTypeLike) -> None:
+        self._full: list[npt.NDArray[Any]] = []
+        self._last = np.empty((self._ROWS, width), dtype)
+        self._used = 0
+
+    def append(self, row: npt.NDArray[Any]) -> None:
+        """Take one row, shape (width,)."""
+        if self._used == self._ROWS:
+            self._full.append(self._last)
+            self._last, self._used = np.empty_like(self._last), 0
+        self._last[self._used] = row
+        self._used += 1
+
+    def array(self) -> npt.NDArray[Any]:
+        """All rows so far, shape (rows, width)."""
+        return np.concatenate([*self._full, self._last[: self._used]])

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import fft, ndimage, special
 
-from analysis._carry import Carry
+from analysis._carry import Carry, Grown
 from analysis._spectrum import Spectra
 from analysis._windows import effective_averages, window
 
@@ -163,9 +163,10 @@ class LineTracker:
         self._carry = Carry(len(candidates), segment)
         self._own = [[_own_bins(line, lines) for line in lines] for lines in candidates]
         #: per channel and segment: the phase at the segment's middle, and the bin it was read in
-        self._phasors: list[list[Complexes]] = [[] for _ in candidates]
-        self._places: list[list[Floats]] = [[] for _ in candidates]
-        self._powers: list[list[Floats]] = [[] for _ in candidates]
+        # Single precision: a phase is good to 1e-7 turns, and hours of forty lines take half the room.
+        self._phasors = [Grown(len(lines), np.complex64) for lines in candidates]
+        self._places = [Grown(len(lines), np.float32) for lines in candidates]
+        self._powers = [Grown(len(lines), np.float32) for lines in candidates]
 
     def update(self, rows: Floats) -> None:
         """Take rows of shape (n, channels)."""
@@ -183,7 +184,7 @@ class LineTracker:
             reach = np.array([(line.first, line.last + 1) for line in lines], int).reshape(-1, 2)
             lobes = (below[reach[:, 1]] - below[reach[:, 0]]) / self._window.noise_bandwidth_bins
             places = np.array([low + np.argmax(power[low : high + 1]) for low, high in self._own[index]], int)
-            self._places[index].append(places.astype(float))
+            self._places[index].append(places)
             self._phasors[index].append(bins[index, places] * (-1.0) ** places)
             self._powers[index].append(lobes)
 
@@ -193,12 +194,13 @@ class LineTracker:
 
     def _tracks(self, index: int) -> list[LineTrack]:
         lines = self._candidates[index]
-        phasors = np.array(self._phasors[index]).reshape(len(self._phasors[index]), len(lines))
-        places = np.array(self._places[index]).reshape(phasors.shape)
-        powers = np.array(self._powers[index]).reshape(phasors.shape)
+        phasors, places, powers = (kept[index].array() for kept in (self._phasors, self._places, self._powers))
         if not powers.size or np.isnan(powers).all():
             return []
-        return [self._track(line, phasors[:, i], places[:, i], powers[:, i]) for i, line in enumerate(lines)]
+        return [
+            self._track(line, phasors[:, i].astype(complex), places[:, i].astype(float), powers[:, i].astype(float))
+            for i, line in enumerate(lines)
+        ]
 
     def _track(self, line: Candidate, phasors: Complexes, places: Floats, powers: Floats) -> LineTrack:
         phasors = np.where(powers < _LEAST_SHARE * np.nanmean(powers), np.nan, phasors)
