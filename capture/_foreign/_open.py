@@ -31,8 +31,6 @@ _OTHERS = (
     (b"\xff\xfb", "sound in a coding that drops what is hard to hear", "record it again as WAV or FLAC"),
     (b"\x89PNG", "a picture", _AS_TABLE),
     (b"\xff\xd8\xff", "a picture", _AS_TABLE),
-    (b"MATLAB 5.0 MAT-file", "a file of matrices", _AS_TABLE),
-    (b"MATLAB 7.3 MAT-file", "a file of matrices", _AS_TABLE),
 )
 
 
