@@ -85,8 +85,8 @@ def _simulated(seed: int, rows: int) -> tuple[Counts, list[Mark]]:
     source.prepare()
     source.start()
     blocks, marks, have = [], list[Mark](), 0
-    while have < rows:
-        item = source.wait(1)
+    # To the block after the last: a mark comes behind the block in which it lies.
+    while not isinstance(item := source.wait(1), Block) or have < rows:
         if isinstance(item, Block):
             blocks.append(item.counts)
             have += len(item.counts)
