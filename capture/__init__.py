@@ -7,6 +7,8 @@ from capture._bring_in import foreign_blocks, foreign_frames, foreign_info, impo
 from capture._channels import ChannelWishes, apply_wishes, parse_wishes
 from capture._errors import ImportRefused, RecordingError, SourceError
 from capture._foreign import ForeignChannel, ForeignFile, open_foreign
+from capture._kind import Asked, Found, Settings, SourceKind
+from capture._kinds import KINDS, make_sources
 from capture._model import (
     Block,
     Calibration,
@@ -37,8 +39,10 @@ from capture._source import Source, SourceDescription
 from capture._vehicle import LIBRARY_VAN_FOUND, LIBRARY_VAN_LEFT, VehicleModel, true_values
 
 __all__ = [
+    "KINDS",
     "LIBRARY_VAN_FOUND",
     "LIBRARY_VAN_LEFT",
+    "Asked",
     "Block",
     "Calibration",
     "ChannelWishes",
@@ -46,6 +50,7 @@ __all__ = [
     "Ended",
     "ForeignChannel",
     "ForeignFile",
+    "Found",
     "Gap",
     "ImportRefused",
     "Item",
@@ -59,6 +64,7 @@ __all__ = [
     "RecordingThread",
     "RecordingWriter",
     "ReplaySource",
+    "Settings",
     "SimulatedVehicleSource",
     "SoundCard",
     "SoundCardSource",
@@ -66,6 +72,7 @@ __all__ = [
     "SourceDescription",
     "SourceError",
     "SourceFacts",
+    "SourceKind",
     "VehicleModel",
     "apply_wishes",
     "file_sha256",
@@ -74,6 +81,7 @@ __all__ = [
     "foreign_info",
     "import_foreign",
     "is_recording",
+    "make_sources",
     "open_foreign",
     "parse_wishes",
     "recover_recording",

@@ -117,6 +117,8 @@ class SourceFacts(_Facts):
     host_api: Text = ""
     #: SHA-256 of the file that was imported or replayed; empty for a live source
     original_sha256: Text = ""
+    #: what was set on the device, such as gain, range or baud rate: another setting needs another calibration
+    settings: dict[Text, Text] = {}
     note: Text = ""
 
 

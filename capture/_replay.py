@@ -6,10 +6,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from capture._errors import RecordingError, SourceError
+from capture._kind import Asked, Settings, SourceKind
 from capture._model import Block, Ended, Gap, Item, SourceFacts
 from capture._pace import Pace
 from capture._recording import Recording, file_sha256
-from capture._source import SourceDescription
+from capture._source import Source, SourceDescription
 
 _BLOCKS_A_SECOND = 20
 
@@ -101,3 +102,10 @@ def _blocks(recording: Recording, gaps: list[Gap]) -> Iterator[tuple[int, Block 
             stop = min(first + step, gap.stop)
             yield stop, Gap(first, stop - first, gap.cause)
         row = gap.stop
+
+
+def _make(target: str, asked: Asked, settings: Settings) -> Source:
+    return ReplaySource(Path(target))
+
+
+REPLAY = SourceKind("replay", "a sealed recording, as if live", _make, target="FILE", needs_target=True)

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+from pydantic import Field
 
 from analysis import role_problem
 from capture._errors import SourceError
+from capture._kind import Asked, Settings, SourceKind
 from capture._model import Block, Calibration, Ended, Item, Mark, RecordedChannel, SourceFacts
 from capture._pace import Pace
-from capture._source import SourceDescription
-from capture._vehicle import VehicleModel
+from capture._source import Source, SourceDescription
+from capture._vehicle import LIBRARY_VAN_FOUND, LIBRARY_VAN_LEFT, VehicleModel
 
 #: full scale of the simulated 16-bit converter by role, V or A, and its own noise in V or A rms
 RANGES = {
@@ -175,3 +178,32 @@ def _channel(role: str) -> RecordedChannel:
             offset_uncertainty=0.0 if kind == "signal" else RANGES[kind][0] * 1e-4,
         ),
     )
+
+
+class _SimulatedSettings(Settings):
+    seed: int = Field(1, ge=0, description="the same seed gives the same samples")
+
+
+def _make(target: str, asked: Asked, settings: _SimulatedSettings) -> Source:
+    """The library van in the asked state, its engine at the asked speed."""
+    facts = asked.conditions
+    model = LIBRARY_VAN_LEFT if asked.state == "as left" else LIBRARY_VAN_FOUND
+    if facts.engine_rpm is not None:
+        model = dataclasses.replace(model, engine_rpm=facts.engine_rpm)
+    return SimulatedVehicleSource(
+        model,
+        asked.roles or ("supply", "supply-amp", "signal"),
+        asked.rate_hz or 48_000.0,
+        bursts="burst" in (facts.test_signal or "").lower(),
+        shorted=asked.state == "instrument floor",
+        seed=settings.seed,
+    )
+
+
+SIMULATED_VEHICLE = SourceKind(
+    "simulated-vehicle",
+    "the library van of the sample job, simulated",
+    _make,
+    settings=_SimulatedSettings,
+    simulated=True,
+)

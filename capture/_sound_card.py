@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 
 from capture._errors import SourceError
+from capture._kind import Asked, Found, Settings, SourceKind
 from capture._model import Ended, Item, RecordedChannel, SourceFacts
 from capture._ring import Ring
-from capture._source import SourceDescription
+from capture._source import Source, SourceDescription
 
 COMMON_RATES = (44_100, 48_000, 88_200, 96_000, 176_400, 192_000)
 _RING_S = 4
@@ -229,3 +230,14 @@ def _channel(index: int, kind: str) -> RecordedChannel:
         limits_counts=(low, top),
         step_counts=0.0 if kind == "float32" else 1.0,
     )
+
+
+def _made(target: str, asked: Asked, settings: Settings) -> Source:
+    return SoundCardSource(target, asked.channels, asked.rate_hz)
+
+
+def _found() -> list[Found]:
+    return [Found(f"{card.host_api}/{card.name}", card.channels, card.default_rate_hz) for card in sound_cards()]
+
+
+SOUND_CARD = SourceKind("sound-card", "a sound card's input", _made, target="NAME", find=_found)

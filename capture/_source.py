@@ -21,6 +21,8 @@ class SourceDescription:
     simulated: bool
     #: True when rows arrive as fast as the clock ticks, so that their rate can be measured against it
     live: bool
+    #: what the person who records should know, kept in the recording
+    warnings: tuple[str, ...] = ()
 
 
 class Source(Protocol):
