@@ -23,6 +23,8 @@ class SourceDescription:
     live: bool
     #: what the person who records should know, kept in the recording
     warnings: tuple[str, ...] = ()
+    #: relative k = 2 uncertainty of the rate, where it was measured or told; None for a clock nobody measured
+    rate_uncertainty: float | None = None
 
 
 class Source(Protocol):
@@ -45,3 +47,35 @@ class Source(Protocol):
 
     def stop(self) -> None:
         """End and let go of the device."""
+
+
+class Prepared:
+    """A source that was prepared ahead of its recorder, so that what will come is known before a file is made.
+
+    Its first `prepare` costs nothing: `says` holds the answer already.
+    """
+
+    def __init__(self, source: Source) -> None:
+        self._source = source
+        self.says = source.prepare()
+        self._fresh = True
+
+    def prepare(self) -> SourceDescription:
+        """What the source said; asked anew once it was stopped."""
+        if not self._fresh:
+            self.says = self._source.prepare()
+        self._fresh = False
+        return self.says
+
+    def start(self) -> None:
+        """Begin to deliver."""
+        self._source.start()
+
+    def wait(self, timeout_s: float) -> Item | None:
+        """The next item, as the source gives it."""
+        return self._source.wait(timeout_s)
+
+    def stop(self) -> None:
+        """End the source."""
+        self._fresh = False
+        self._source.stop()

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from cli import _options as options
-from cli._shared import conditions, print_json, progress_bar, say, state_named
+from cli._groups import ChannelOptions, ConditionOptions, takes_groups
+from cli._shared import print_json, progress_bar, say, state_named
+from cli._sound import with_signal
 
 if TYPE_CHECKING:
     from capture import RecordingInfo
@@ -20,27 +22,17 @@ def register(app: typer.Typer) -> None:
     app.command()(verify)
 
 
+@takes_groups
 def import_files(
     job: options.JobFolder,
     files: options.ForeignFiles,
     *,
-    channel: options.Channel,
-    scale: options.Scale,
-    scale_uncertainty: options.ScaleUncertainty = None,
-    coupling: options.Coupling,
+    wired: ChannelOptions,
     rate: options.Rate = None,
     state: options.State = "as-found",
     step: options.Step = "baseline",
-    rpm: options.Rpm = None,
-    load: options.Load,
-    volume: options.Volume = None,
-    gains: options.Gains = None,
-    test_signal: options.TestSignal = None,
-    battery: options.Battery = None,
-    laptop_supply: options.LaptopSupply = None,
-    temperature: options.Temperature = None,
-    full_level: options.FullLevel = None,
-    note: options.Note = None,
+    held: ConditionOptions,
+    played: options.Played = None,
     simulated: options.Simulated = False,
     json: options.Json = False,
 ) -> None:
@@ -48,12 +40,11 @@ def import_files(
 
     Example: humproof import van-12 scope.csv --channel 0=supply --coupling 0=DC --scale 0=10 --rpm 1500
     """
-    from capture import foreign_info, import_foreign, open_foreign, parse_wishes
+    from capture import Stimulus, foreign_info, import_foreign, open_foreign
     from job import add_recording, new_recording_path, open_or_create_job
 
-    wishes = parse_wishes(channel, scale, coupling, scale_uncertainty)
+    wishes, facts = wired.wishes(), with_signal(held.facts(), None, played)
     named_state = state_named(state)
-    facts = conditions(rpm, load, volume, gains, test_signal, battery, laptop_supply, temperature, full_level, note)
     # Every file is looked at before the job is touched: nothing is brought in by halves.
     ready = []
     for file in files:
@@ -63,10 +54,11 @@ def import_files(
     made: list[dict[str, Any]] = []
     for foreign, info in ready:
         path = new_recording_path(folder, named_state, step)
+        stimulus = Stimulus.played_elsewhere(played) if played else None
         with progress_bar(f"reading {foreign.path.name}") as progress:
-            import_foreign(foreign, path, info, progress)
+            import_foreign(foreign, path, info, progress, stimulus)
         folder = add_recording(folder, path, named_state)
-        made.append(_facts(path, info))
+        made.append(_facts(path, info, stimulus.warnings if stimulus else ()))
     if json:
         print_json({"recordings": made})
         return
@@ -76,13 +68,13 @@ def import_files(
             say(f"warning: {warning}")
 
 
-def _facts(path: Path, info: RecordingInfo) -> dict[str, Any]:
+def _facts(path: Path, info: RecordingInfo, warnings: tuple[str, ...]) -> dict[str, Any]:
     return {
         "file": str(path),
         "original": info.source.name,
         "rate_hz": info.rate_hz,
         "channels": len(info.channels),
-        "warnings": list(info.warnings),
+        "warnings": [*info.warnings, *warnings],
     }
 
 

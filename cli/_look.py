@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from cli import _options as options
+from cli._groups import ChannelOptions, takes_groups
 from cli._shared import print_json, progress_bar, say
 
 if TYPE_CHECKING:
@@ -27,13 +28,11 @@ def register(app: typer.Typer) -> None:
     app.command()(compare)
 
 
+@takes_groups
 def analyse(
     files: options.Files,
     *,
-    channel: options.Channel,
-    scale: options.Scale,
-    scale_uncertainty: options.ScaleUncertainty = None,
-    coupling: options.Coupling,
+    wired: ChannelOptions,
     rate: options.Rate = None,
     json: options.Json = False,
 ) -> None:
@@ -41,10 +40,9 @@ def analyse(
 
     Example: humproof analyse scope.csv --channel 0=supply --coupling 0=DC
     """
-    from capture import parse_wishes
     from job import study_json
 
-    wishes = parse_wishes(channel, scale, coupling, scale_uncertainty)
+    wishes = wired.wishes()
     studies = [_study(file, wishes, rate) for file in files]
     if json:
         objects = [study_json(study) for study in studies]
@@ -105,15 +103,13 @@ def _console() -> Console:
     return Console() if sys.stdout.isatty() else Console(width=160)
 
 
+@takes_groups
 def compare(
     before: options.Before,
     after: options.After,
     *,
     floor: options.Floor = None,
-    channel: options.Channel,
-    scale: options.Scale,
-    scale_uncertainty: options.ScaleUncertainty = None,
-    coupling: options.Coupling,
+    wired: ChannelOptions,
     rate: options.Rate = None,
     json: options.Json = False,
 ) -> None:
@@ -121,10 +117,9 @@ def compare(
 
     Example: humproof compare recordings/001-as-found-baseline.h5 recordings/003-as-left-baseline.h5
     """
-    from capture import parse_wishes
     from job import compare_studies, comparison_json
 
-    wishes = parse_wishes(channel, scale, coupling, scale_uncertainty)
+    wishes = wired.wishes()
     first, second = _study(before, wishes, rate), _study(after, wishes, rate)
     third = _study(floor, wishes, rate) if floor else None
     comparison = compare_studies(first, second, third)

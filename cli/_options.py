@@ -32,18 +32,30 @@ Pdf = Annotated[
 
 # ---------------------------------------------------------------- what a source and its channels are
 
-Source = Annotated[
-    str,
+Sources = Annotated[
+    list[str],
     typer.Option(
-        "--source", help="sound-card, sound-card:NAME, replay:FILE or simulated-vehicle; see: humproof sources"
+        "--source",
+        metavar="KIND[:TARGET]",
+        help="What is recorded, such as sound-card, oscilloscope:192.0.2.7:5025 or simulated-vehicle; all: humproof "
+        "sources. Repeat it to record several together, a recording each; their channels are numbered on.",
+    ),
+]
+Setting = Annotated[
+    list[str],
+    typer.Option(
+        "--setting",
+        metavar="NAME=VALUE",
+        default_factory=list,
+        show_default=False,
+        help="A setting of the source, such as baud=115200; which there are: humproof sources.",
     ),
 ]
 Duration = Annotated[
     float | None,
     typer.Option("--duration", min=0.01, max=10_000_000, metavar="S", help="Seconds; else until Ctrl-C."),
 ]
-Channels = Annotated[int | None, typer.Option("--channels", min=1, max=64, help="How many channels of a sound card.")]
-Seed = Annotated[int, typer.Option("--seed", min=0, help="Of the simulated vehicle.")]
+Channels = Annotated[int | None, typer.Option("--channels", min=1, max=64, help="How many channels of the source.")]
 Channel = Annotated[
     list[str],
     typer.Option(
@@ -73,6 +85,16 @@ Coupling = Annotated[
     list[str],
     typer.Option(
         "--coupling", metavar="N=DC|AC", default_factory=list, show_default=False, help="Input coupling of channel N."
+    ),
+]
+Calibration = Annotated[
+    list[str],
+    typer.Option(
+        "--calibration",
+        metavar="N=NAME",
+        default_factory=list,
+        show_default=False,
+        help="Stored calibration of channel N; see: humproof calibrate --help",
     ),
 ]
 Rate = Annotated[float | None, typer.Option("--rate", metavar="HZ", min=0.001, help="Samples a second.")]
@@ -113,4 +135,8 @@ FullLevel = Annotated[
     ),
 ]
 Note = Annotated[str | None, typer.Option("--note", help="Anything else worth keeping.")]
+Played = Annotated[
+    Path | None,
+    typer.Option("--played", metavar="FILE.wav", help="What the vehicle's own player played: its bursts are found."),
+]
 Simulated = Annotated[bool, typer.Option("--simulated", help="The file was made by a simulation.")]

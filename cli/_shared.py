@@ -8,10 +8,12 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
-if TYPE_CHECKING:
-    from collections.abc import Callable
+import typer
 
-    from capture import Conditions
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from capture import Conditions, SourceDescription
     from job import State
 
 _STATES: dict[str, State] = {
@@ -55,40 +57,34 @@ def state_named(text: str) -> State:
     return state
 
 
-def conditions(
-    rpm: float | None,
-    load: list[str],
-    volume: str | None,
-    gains: str | None,
-    test_signal: str | None,
-    battery: str | None,
-    laptop_supply: str | None,
-    temperature: float | None,
-    full_level: float | None,
-    note: str | None,
-) -> Conditions:
-    """The conditions as typed; what was not typed is not known."""
-    from capture import Conditions
+def pairs_typed(option: str, texts: list[str], example: str) -> dict[str, str]:
+    """`NAME=VALUE` as typed, several times; raises `WrongUseError`."""
+    from analysis import WrongUseError
 
-    loads = tuple(text for text in load if text.strip().lower() != "none") if load else None
-    return Conditions(
-        engine_rpm=rpm,
-        loads=loads,
-        volume=volume,
-        gains=gains,
-        test_signal=test_signal,
-        battery=battery,
-        laptop_supply=laptop_supply,
-        temperature_c=temperature,
-        full_level_v=full_level,
-        note=note,
-    )
+    pairs = [text.partition("=") for text in texts]
+    for (name, equals, _), text in zip(pairs, texts, strict=True):
+        if not equals or not name.strip():
+            raise WrongUseError(f"{option} {text}: write it as name=value, for example {option} {example}")
+    return {name.strip(): value.strip() for name, _, value in pairs}
 
 
-def show_cautions() -> None:
-    """The usual cautions, before anybody stands at a running engine."""
-    from job import CAUTIONS
+def show_before_recording(
+    devices: Sequence[SourceDescription], facts: Conditions, duration_s: float | None, *, quiet: bool
+) -> None:
+    """Cautions and advice before anybody stands at a running engine; where something can be damaged, ask first."""
+    from job import CAUTIONS, advice_before_recording
 
-    say("Before you record:")
-    for caution in CAUTIONS:
-        say(f"  - {caution}")
+    if quiet:
+        return
+    advice = advice_before_recording(devices, facts, duration_s)
+    warnings = [warning for device in devices for warning in device.warnings]
+    for heading, texts in (
+        ("Before you record:", CAUTIONS),
+        ("For this recording:", [*(one.text for one in advice), *warnings]),
+    ):
+        if texts:
+            say(heading)
+        for text in texts:
+            say(f"  - {text}")
+    if any(one.danger for one in advice) and sys.stdin.isatty():
+        typer.confirm("Is it safe to go on?", abort=True, err=True)

@@ -82,13 +82,13 @@ def save_job(job: Job) -> Job:
     return job
 
 
-def new_recording_path(job: Job, state: State, step: str) -> Path:
-    """A free name in recordings/ that tells order, state and isolation step."""
+def new_recording_path(job: Job, state: State, step: str, ahead: int = 0) -> Path:
+    """A free name in recordings/ that tells order, state and isolation step; `ahead` names are already given away."""
     folder = job.folder / RECORDINGS
     folder.mkdir(exist_ok=True)
     slug = re.sub(r"[^a-z0-9]+", "-", f"{state} {step}".lower()).strip("-")[:60]
     taken = [int(match[1]) for path in folder.iterdir() if (match := re.match(r"(\d+)-", path.name))]
-    return folder / f"{max(taken, default=0) + 1:03d}-{slug}.h5"
+    return folder / f"{max(taken, default=0) + 1 + ahead:03d}-{slug}.h5"
 
 
 def add_recording(job: Job, path: Path, state: State, note: str = "") -> Job:

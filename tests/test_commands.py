@@ -21,7 +21,10 @@ from tests.support import ROOT, run_humproof, start_humproof
 FOUND = SAMPLE_JOB / "recordings" / "001-as-found-silence.h5"
 BURSTS = SAMPLE_JOB / "recordings" / "002-as-found-bursts.h5"
 LEFT = SAMPLE_JOB / "recordings" / "003-as-left-silence.h5"
-COMMANDS = ("demo", "sources", "record", "import", "analyse", "compare", "report", "verify", "recover", "gui")
+COMMANDS = (
+    "demo", "sources", "record", "test-signal", "calibrate", "import", "analyse",
+    "compare", "report", "verify", "recover", "gui",
+)  # fmt: skip
 
 
 def refused(code: int, *arguments: object, **options: Any) -> str:
@@ -74,7 +77,7 @@ def test_importing_a_room_opens_no_device_and_loads_no_window(room: str) -> None
         (("analyse",), "Missing argument"),
         (("analyse", "--rate", "fast", "x"), "--rate"),
         (("compare", "x"), "Missing argument"),
-        (("record", "van", "--source", "kettle"), "--source kettle: use sound-card"),
+        (("record", "van", "--source", "kettle"), "--source kettle: use one of sound-card"),
         (("record", "van", "--source", "simulated-vehicle", "--state", "later"), "as-found, as-left"),
         (
             ("record", "van", "--source", "simulated-vehicle", "--channel", "0=horn"),
