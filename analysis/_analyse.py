@@ -11,7 +11,7 @@ import numpy.typing as npt
 from analysis._channel import Channel
 from analysis._errors import AnalysisError
 from analysis._figures import Material, channel_figures, channel_warnings, sag_figure
-from analysis._lines import Candidate, LineTrack, LineTracker, find_lines
+from analysis._lines import CLOCK_UNCERTAINTY, Candidate, LineTrack, LineTracker, find_lines
 from analysis._results import Analysis, ChannelBurst, CoherencePoint, Figure, Line
 from analysis._roles import bands_for, carries_supply, falls_under_load, is_noise, ripple_band
 from analysis._spectrum import Spectra, SpectraAccumulator, coherence, coherence_chance_level, segment_length
@@ -35,6 +35,8 @@ class Subject:
     engine_rpm: float | None = None
     #: V rms of the full level at each signal tap point, the reference of its signal-to-noise ratio
     full_level_v: float | None = None
+    #: relative k = 2 uncertainty of the rate; every frequency has a share in it
+    rate_uncertainty: float = CLOCK_UNCERTAINTY
 
 
 def analyse(subject: Subject, progress: Progress = lambda fraction: None) -> Analysis:
@@ -134,7 +136,7 @@ def _second_pass(subject: Subject, segment: int, spectra: Spectra | None, progre
     if spectra is None:
         return [[] for _ in range(width)]
     candidates: list[list[Candidate]] = [find_lines(spectra, channel) for channel in range(width)]
-    tracker = LineTracker(subject.rate_hz, segment, candidates)
+    tracker = LineTracker(subject.rate_hz, segment, candidates, subject.rate_uncertainty)
     for rows in _counted(subject, progress):
         tracker.update(rows)
     return tracker.result()

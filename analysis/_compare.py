@@ -39,6 +39,8 @@ class Circumstances:
     volume: str | None = None
     gains: str | None = None
     test_signal: str | None = None
+    #: where the recording input's own gain stood: without a calibration its counts mean something else at another
+    input_gain: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +114,8 @@ def _mismatches(before: Side, after: Side) -> Iterator[str]:
         yield "no channel is connected to the same point on both sides: give the channels the same roles"
     for first, second in partners:
         yield from _channel_mismatches(first, second)
+    if any(channel.unit == "FS" for pair in partners for channel in pair):
+        yield from _input_gain_mismatch(before.circumstances.input_gain, after.circumstances.input_gain)
     yield from _lonely(before.analysis, after.analysis, partners)
 
 
@@ -139,6 +143,12 @@ def _rpm_mismatch(before: float | None, after: float | None) -> Iterator[str]:
         yield from _unknown("engine speed", before, after)
     elif abs(after - before) > RPM_TOLERANCE * max(before, after):
         yield f"engine speeds differ by more than {RPM_TOLERANCE:.0%}: {before:g} and {after:g} rpm"
+
+
+def _input_gain_mismatch(before: str | None, after: str | None) -> Iterator[str]:
+    """Calibrated inputs carry their gain in their scale, and an input that has no knob states none."""
+    if before is not None or after is not None:
+        yield from _text_mismatch("gain of the recording input", before, after)
 
 
 def _text_mismatch(name: str, before: object, after: object) -> Iterator[str]:

@@ -156,9 +156,15 @@ class LineTracker:
         Per channel, the lines to follow.
     """
 
-    def __init__(self, rate_hz: float, segment: int, candidates: list[list[Candidate]]) -> None:
+    def __init__(
+        self,
+        rate_hz: float,
+        segment: int,
+        candidates: list[list[Candidate]],
+        rate_uncertainty: float = CLOCK_UNCERTAINTY,
+    ) -> None:
         self._rate_hz, self._segment, self._hop = rate_hz, segment, segment // 2
-        self._candidates = candidates
+        self._candidates, self._rate_uncertainty = candidates, rate_uncertainty
         self._window = window("hann", segment)
         self._carry = Carry(len(candidates), segment)
         self._own = [[_own_bins(line, lines) for line in lines] for lines in candidates]
@@ -219,7 +225,7 @@ class LineTracker:
         spread = max(self._bound(line, rms, phasors), wander, feigned)
         return LineTrack(
             frequency_hz=frequency,
-            frequency_uncertainty_hz=float(np.hypot(2 * spread, CLOCK_UNCERTAINTY * frequency)),
+            frequency_uncertainty_hz=float(np.hypot(2 * spread, self._rate_uncertainty * frequency)),
             rms=rms,
             uncertainty=_rms_uncertainty(powers, rms, line, independent),
             lowest_hz=float(steps.min(initial=mean)),

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from analysis import (
+    CLOCK_UNCERTAINTY,
     COVERAGE_FACTOR,
     Analysis,
     ChannelBurst,
@@ -66,6 +67,7 @@ class Study:
                 volume=conditions.volume,
                 gains=conditions.gains,
                 test_signal=conditions.test_signal,
+                input_gain=self.info.source.settings.get("gain") or None,
             ),
         )
 
@@ -110,6 +112,7 @@ def study_recording(path: Path, progress: Progress = lambda fraction: None) -> S
             blocks=recording.blocks,
             burst_spans_s=_bursts(recording),
             engine_rpm=recording.info.conditions.engine_rpm,
+            rate_uncertainty=recording.info.rate_uncertainty or CLOCK_UNCERTAINTY,
             full_level_v=recording.info.conditions.full_level_v,
         )
         analysis = analyse(subject, progress)

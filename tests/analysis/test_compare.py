@@ -242,6 +242,23 @@ def test_circumstances_must_be_the_same(changed: dict[str, Any], words: str) -> 
     assert refused(side(AS_FOUND, loud), side(after, quiet)) == (words,)
 
 
+def test_an_uncalibrated_input_must_keep_its_gain() -> None:
+    """Its counts mean something else at another gain; a calibrated one carries the gain in its scale."""
+    raw = Channel("left", "signal@head-unit", "FS", "AC", limits=(-1.0, 1.0))
+    before, after = replace(AS_FOUND, input_gain="40 %"), replace(AS_LEFT, input_gain="60 %")
+    words = "gain of the recording input not "
+    for left, expected in (
+        (after, f"{words}the same: '40 %' before, '60 %' after"),
+        (replace(after, input_gain=None), f"{words}stated after: that it was the same cannot be shown"),
+    ):
+        loud, quiet = (Figure("left", "noise_rms", value, "FS", 0.001) for value in (0.1, 0.01))
+        assert refused(side(before, loud, channels=(raw,)), side(left, quiet, channels=(raw,))) == (expected,)
+        volts = figure("noise_rms", 1.0, 0.1), figure("noise_rms", 0.1, 0.1)
+        assert compare(side(before, volts[0]), side(left, volts[1])).comparable
+    neither = compare(side(AS_FOUND, loud, channels=(raw,)), side(AS_LEFT, quiet, channels=(raw,)))
+    assert neither.comparable
+
+
 @pytest.mark.parametrize("name", ("engine_rpm", "loads", "volume", "gains", "test_signal"))
 def test_what_nobody_wrote_down_cannot_be_shown_to_be_the_same(name: str) -> None:
     words = {"engine_rpm": "engine speed", "loads": "electrical loads", "test_signal": "test signal"}.get(name, name)
