@@ -10,10 +10,12 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from capture._calibration import channel_warnings
 from capture._channels import ChannelWishes, apply_wishes, from_foreign
 from capture._errors import ImportRefused, RecordingError
 from capture._foreign import ForeignFile
 from capture._model import Block, Conditions, Gap, RecordingInfo, SourceFacts
+from capture._recorder import Companion
 from capture._recording import READ_ROWS, RecordingWriter, file_sha256, scaled
 from capture._software import software_chain
 
@@ -29,22 +31,24 @@ def foreign_info(
 ) -> RecordingInfo:
     """What is known of a foreign file, with what the user said of its channels."""
     moment = datetime.fromtimestamp(foreign.path.stat().st_mtime, UTC)
-    channels = tuple(from_foreign(channel) for channel in foreign.channels)
+    named = tuple(from_foreign(channel) for channel in foreign.channels)
+    channels = apply_wishes(named, wishes, moment.date().isoformat())
+    source = SourceFacts(
+        kind=f"imported {foreign.kind}",
+        name=foreign.path.name,
+        original_sha256=file_sha256(foreign.path),
+        note="start is the file's time of last change",
+    )
     return RecordingInfo(
         start_utc=moment,
         rate_hz=foreign.rate_hz,
-        channels=apply_wishes(channels, wishes, moment.date().isoformat()),
-        source=SourceFacts(
-            kind=f"imported {foreign.kind}",
-            name=foreign.path.name,
-            original_sha256=file_sha256(foreign.path),
-            note="start is the file's time of last change",
-        ),
+        channels=channels,
+        source=source,
         software=software_chain(),
         simulated=simulated,
         conditions=conditions or Conditions(),
         isolation_step=isolation_step,
-        warnings=foreign.warnings,
+        warnings=(*foreign.warnings, *channel_warnings(channels, source, moment.date())),
     )
 
 
@@ -72,22 +76,31 @@ def _rows(item: Block | Gap) -> int:
 
 
 def import_foreign(
-    foreign: ForeignFile, target: Path, info: RecordingInfo, progress: Progress = lambda fraction: None
+    foreign: ForeignFile,
+    target: Path,
+    info: RecordingInfo,
+    progress: Progress = lambda fraction: None,
+    companion: Companion | None = None,
 ) -> Path:
-    """Write a foreign file as a sealed recording; the target appears only when it is whole."""
+    """Write a foreign file as a sealed recording; the target appears only when it is whole.
+
+    A test signal that was played meanwhile comes along as `companion`: it marks where it is found.
+    """
     if target.exists():
         raise RecordingError(f"{target}: exists already; nothing is overwritten, choose another name")
     half_written = target.with_name(f".{target.name}.part")
     half_written.unlink(missing_ok=True)
     try:
-        _write(foreign, half_written, info, progress)
+        _write(foreign, half_written, info, progress, companion)
         half_written.rename(target)
     finally:
         half_written.unlink(missing_ok=True)
     return target
 
 
-def _write(foreign: ForeignFile, path: Path, info: RecordingInfo, progress: Progress) -> None:
+def _write(
+    foreign: ForeignFile, path: Path, info: RecordingInfo, progress: Progress, companion: Companion | None
+) -> None:
     whole = foreign.frames or math.inf
     with RecordingWriter(path, info, foreign.dtype, compress=True) as writer:
         for item in foreign.items():
@@ -100,3 +113,8 @@ def _write(foreign: ForeignFile, path: Path, info: RecordingInfo, progress: Prog
             progress(writer.frames / whole)
         if not writer.frames:
             raise ImportRefused(f"{foreign.path}: holds no samples")
+        if companion is not None:
+            companion.prepare(info)
+            writer.flush()
+            for mark in companion.marks(writer.values, writer.frames):
+                writer.mark(mark.text, mark.first, mark.length)

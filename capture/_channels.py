@@ -2,34 +2,46 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal, TypeVar
 
 from analysis import COUPLINGS, WrongUseError, role_problem
+from capture._calibration import calibrated
+from capture._calibration_store import load_calibration
 from capture._foreign import ForeignChannel
 from capture._model import Calibration, RecordedChannel
 
 Channels = tuple[RecordedChannel, ...]
 Given = TypeVar("Given")
+TYPED_SCALE = "scale typed by the user"
 _UNITS: dict[str, Literal["V", "A", "FS"]] = {"V": "V", "A": "A", "FS": "FS"}
 
 
 @dataclass(frozen=True, slots=True)
 class ChannelWishes:
-    """Role, factor to volts (or amperes), and coupling, each by channel number (from 0) or name."""
+    """Role, factor to volts (or amperes), coupling, calibration, each by channel number (from 0) or name."""
 
     roles: Mapping[str, str] = field(default_factory=dict)
     scales: Mapping[str, float] = field(default_factory=dict)
     couplings: Mapping[str, str] = field(default_factory=dict)
     #: k = 2 relative uncertainty of the given scale, 0.01 for one per cent
     scale_uncertainty: float | None = None
+    #: names of stored calibrations
+    calibrations: Mapping[str, str] = field(default_factory=dict)
 
 
 def parse_wishes(
-    channel: list[str], scale: list[str], coupling: list[str], scale_uncertainty: float | None = None
+    channel: list[str],
+    scale: list[str],
+    coupling: list[str],
+    scale_uncertainty: float | None = None,
+    calibration: Sequence[str] = (),
 ) -> ChannelWishes:
-    """Read `N=ROLE`, `N=X` and `N=DC|AC` as typed on the command line; raises `WrongUseError`."""
+    """Read `N=ROLE`, `N=X`, `N=DC|AC` and `N=NAME` as typed on the command line; raises `WrongUseError`.
+
+    A calibration that is named must be stored and sound: `CalibrationError` otherwise.
+    """
     roles = dict(_pair("--channel", text, "0=supply") for text in channel)
     for role in roles.values():
         problem = role_problem(role)
@@ -42,7 +54,16 @@ def parse_wishes(
             raise WrongUseError(f"--coupling {key}={text}: use DC or AC")
     if scale_uncertainty is not None and not 0 < scale_uncertainty < 1:
         raise WrongUseError(f"--scale-uncertainty {scale_uncertainty:g}: give a share such as 0.02 for two per cent")
-    return ChannelWishes(roles, factors, couplings, scale_uncertainty)
+    return ChannelWishes(roles, factors, couplings, scale_uncertainty, _calibrations(calibration, factors))
+
+
+def _calibrations(typed: Sequence[str], factors: Mapping[str, float]) -> dict[str, str]:
+    names = dict(_pair("--calibration", text, "0=line-in-left") for text in typed)
+    for key, name in names.items():
+        load_calibration(name)
+        if key in factors:
+            raise WrongUseError(f"--calibration {key}={name}: channel {key} has --scale too: give one of them")
+    return names
 
 
 def _pair(option: str, text: str, example: str) -> tuple[str, str]:
@@ -64,7 +85,12 @@ def _factor(key: str, text: str) -> float:
 
 def apply_wishes(channels: Channels, wishes: ChannelWishes, date: str) -> Channels:
     """Channels with what the user said of them; raises `WrongUseError` for a channel that is not there."""
-    for option, given in (("channel", wishes.roles), ("scale", wishes.scales), ("coupling", wishes.couplings)):
+    for option, given in (
+        ("channel", wishes.roles),
+        ("scale", wishes.scales),
+        ("coupling", wishes.couplings),
+        ("calibration", wishes.calibrations),
+    ):
         for key in given:
             if not any(_means(key, index, channel) for index, channel in enumerate(channels)):
                 names = ", ".join(f"{index} ({channel.name})" for index, channel in enumerate(channels))
@@ -89,13 +115,18 @@ def _wished(index: int, channel: RecordedChannel, wishes: ChannelWishes, date: s
         unit = "A" if facts["role"].partition("@")[0] == "current" else "V"
         facts |= {"scale": channel.scale * factor, "offset": channel.offset * factor, "unit": unit}
         facts["calibration"] = _typed_calibration(wishes, date)
-    return RecordedChannel(**facts)
+    name = _wish(wishes.calibrations, index, channel)
+    if name is None:
+        return RecordedChannel(**facts)
+    if factor is not None:
+        raise WrongUseError(f"--calibration: channel {channel.name} has --scale too: give one of them")
+    return calibrated(RecordedChannel(**facts), load_calibration(name))
 
 
 def _typed_calibration(wishes: ChannelWishes, date: str) -> Calibration | None:
     if wishes.scale_uncertainty is None:
         return None
-    return Calibration(date=date, method="scale typed by the user", scale_uncertainty=wishes.scale_uncertainty)
+    return Calibration(date=date, method=TYPED_SCALE, scale_uncertainty=wishes.scale_uncertainty)
 
 
 def from_foreign(channel: ForeignChannel) -> RecordedChannel:

@@ -16,7 +16,7 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator, model_valida
 from analysis import Channel, role_problem
 
 FORMAT = "humproof-recording"
-FORMAT_VERSION = "1.0"
+FORMAT_VERSION = "1.1"
 
 Finite = Annotated[float, Field(allow_inf_nan=False)]
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
@@ -41,6 +41,27 @@ class Calibration(_Facts):
     scale_uncertainty: NotNegative
     #: in the channel's unit, k = 2
     offset_uncertainty: NotNegative = 0.0
+    #: since 1.1: False where nobody measured the zero; `offset_uncertainty` is then a bound
+    offset_known: bool = True
+    #: since 1.1: name of the stored calibration that was applied; empty when the scale was typed or the device's own
+    name: Text = ""
+    #: since 1.1: ISO date after which the calibration wants renewing
+    valid_until: Text = ""
+    #: since 1.1: divider or probe that the scale contains
+    probe: Text = ""
+    #: since 1.1: the input that was calibrated
+    source_kind: Text = ""
+    source_name: Text = ""
+    host_api: Text = ""
+    #: since 1.1: the channel's number on that device, from 0, and its name there
+    device_channel: int | None = None
+    channel_name: Text = ""
+    #: since 1.1: what was set on the device while it was calibrated
+    settings: dict[Text, Text] = {}
+    #: since 1.1: shorted input, rms from 20 Hz to 20 kHz in the channel's unit; None when not measured
+    floor_rms: NotNegative | None = None
+    #: since 1.1: True when it was made from simulated recordings
+    simulated: bool = False
 
 
 class RecordedChannel(_Facts):
@@ -127,6 +148,8 @@ class RecordingInfo(_Facts):
 
     start_utc: datetime
     rate_hz: Positive
+    #: since 1.1: relative, k = 2, where the source measured or told it
+    rate_uncertainty: NotNegative | None = None
     channels: tuple[RecordedChannel, ...] = Field(min_length=1, max_length=256)
     source: SourceFacts
     software: Text
