@@ -153,6 +153,26 @@ def test_it_is_listed_under_the_name_that_finds_it(null_sink: NullSink, tmp_path
         assert recording.info.source.name == null_sink.device
 
 
+def test_bits_are_kept_raw_and_what_stands_between_is_told(null_sink: NullSink, tmp_path: Path) -> None:
+    """24 bits asked of a sound that has 16: every count is that sample times 2^16, and the file says so."""
+    steps = np.random.default_rng(12).integers(-(2**15), 2**15, (RATE_HZ, 2))
+    options = ["--source", "sound-card", "--rate", str(RATE_HZ), "--duration", "1.5", "--json"]
+    options += ["--setting", "bits=24", "--setting", "gain=knob at 3"]
+    with _playing(null_sink, np.tile((steps / 2.0**15).astype(np.float32), (20, 1))):
+        done = run_humproof("record", tmp_path / "job", *options, env=null_sink.variables, check=True)
+    with Recording(Path(json.loads(done.stdout)["file"])) as recording:
+        counts, info, marks = recording.counts(), recording.info, recording.marks
+    assert (counts % 2**16 == 0).all()
+    first = np.flatnonzero((steps == counts[0] // 2**16).all(axis=1))
+    np.testing.assert_array_equal(counts // 2**16, np.tile(np.roll(steps, -first[0], axis=0), (2, 1))[: len(counts)])
+    assert [mark.text for mark in marks] == ["samples use 16 of 32 bits"]
+    assert info.source.settings == {"bits": "24", "mode": "shared", "gain": "knob at 3"}
+    assert [channel.step_counts for channel in info.channels] == [256, 256]
+    (warning,) = info.warnings
+    assert "ALSA mixes programs and may resample" in warning
+    assert f"{RATE_HZ} samples a second were asked for" in warning
+
+
 @pytest.mark.parametrize(
     "options,told",
     [
@@ -166,6 +186,7 @@ def test_it_is_listed_under_the_name_that_finds_it(null_sink: NullSink, tmp_path
         ),
         (["--source", "sound-card", "--channels", "64"], r"has 32 input channels, 64 were asked for"),
         (["--source", "sound-card", "--rate", "3000000"], r"does not do 3e\+06 samples a second; it does 44100, 48000"),
+        (["--source", "sound-card", "--setting", "exclusive=yes"], r"'default': ALSA has no exclusive mode for it: "),
         (["--source", "sound-card", "--rate", "17"], r"does not do 17 samples a second; it does 44100, 48000"),
     ],
 )
