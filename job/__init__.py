@@ -1,5 +1,7 @@
 """One vehicle's visit: what was asked, found, measured and done; a folder on disk."""
 
+from job._advice import Advice, advice_before_recording, seconds_for_averages
+from job._alignment import align_recordings, alignment_between
 from job._errors import JobError
 from job._job import (
     Job,
@@ -14,7 +16,7 @@ from job._job import (
     save_job,
     verify_job,
 )
-from job._model import STATES, Entry, JobFile, Shop, State, Vehicle, Visit
+from job._model import STATES, AlignmentEntry, Entry, JobFile, Shop, State, Vehicle, Visit
 from job._numbers import (
     MINUS,
     NO_BREAK,
@@ -46,6 +48,8 @@ __all__ = [
     "MINUS",
     "NO_BREAK",
     "STATES",
+    "Advice",
+    "AlignmentEntry",
     "Entry",
     "Job",
     "JobError",
@@ -58,6 +62,9 @@ __all__ = [
     "Vehicle",
     "Visit",
     "add_recording",
+    "advice_before_recording",
+    "align_recordings",
+    "alignment_between",
     "change_texts",
     "compare_studies",
     "comparison_json",
@@ -76,6 +83,7 @@ __all__ = [
     "plain",
     "quantity_words",
     "save_job",
+    "seconds_for_averages",
     "study_file",
     "study_json",
     "study_recording",

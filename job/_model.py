@@ -6,7 +6,7 @@ from datetime import date
 from pathlib import PurePosixPath
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator
 
 VERSION = 1
 
@@ -15,6 +15,8 @@ STATES: tuple[State, ...] = ("as found", "as left", "instrument floor")
 
 Text = Annotated[str, Field(max_length=10_000)]
 Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
+Finite = Annotated[float, Field(allow_inf_nan=False)]
+NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 
 
 class _Table(BaseModel):
@@ -70,6 +72,32 @@ class Entry(_Table):
         return file
 
 
+class AlignmentEntry(_Table):
+    """How the clocks of two recordings of the job stand to each other; uncertainties k = 2.
+
+    A moment `t` of the first, in seconds from its first row at the nominal rate, is
+    `t + offset_s + (rate_ratio - 1) * (t - at_s)` in the second.
+    """
+
+    first: Text
+    second: Text
+    offset_s: Finite
+    uncertainty_s: NotNegative
+    at_s: Finite
+    rate_ratio: Annotated[float, Field(gt=0.9, lt=1.1)] = 1.0
+    rate_ratio_uncertainty: NotNegative
+    bursts: Annotated[int, Field(ge=1)]
+    #: what was compared with what
+    how: Text = ""
+
+    @field_validator("second")
+    @classmethod
+    def _is_another(cls, second: str, info: ValidationInfo) -> str:
+        if second == info.data.get("first"):
+            raise ValueError(f"'{second}' is aligned with itself: name two recordings")
+        return second
+
+
 class JobFile(_Table):
     """The whole of job.toml."""
 
@@ -79,6 +107,7 @@ class JobFile(_Table):
     vehicle: Vehicle = Vehicle()
     shop: Shop = Shop()
     recordings: tuple[Entry, ...] = ()
+    alignments: tuple[AlignmentEntry, ...] = ()
 
     @field_validator("version")
     @classmethod
@@ -86,3 +115,15 @@ class JobFile(_Table):
         if version != VERSION:
             raise ValueError(f"version {version} is not known; this humproof reads {VERSION}: update it")
         return version
+
+    @field_validator("alignments")
+    @classmethod
+    def _are_of_recordings(
+        cls, alignments: tuple[AlignmentEntry, ...], info: ValidationInfo
+    ) -> tuple[AlignmentEntry, ...]:
+        known = {entry.file for entry in info.data.get("recordings", ())}
+        named = [file for alignment in alignments for file in (alignment.first, alignment.second)]
+        strange = [file for file in named if file not in known]
+        if strange and "recordings" in info.data:
+            raise ValueError(f"'{strange[0]}' is not among the recordings: correct it or take that alignment out")
+        return alignments

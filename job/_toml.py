@@ -17,6 +17,8 @@ from job._model import JobFile
 
 _HEADER = re.compile(r"^\s*(\[\[?)\s*([^\]]+?)\s*\]\]?")
 _KEY = re.compile(r"""^\s*["']?([A-Za-z0-9_-]+)["']?\s*=""")
+#: what is written as [[tables]], one for each
+_TABLES = ("recordings", "alignments")
 #: larger than any job, small enough for any laptop
 LARGEST_BYTES = 4_000_000
 
@@ -84,7 +86,7 @@ def find_line(text: str, place: tuple[int | str, ...]) -> int:
         else:
             continue
         shared = sum(1 for _ in takewhile(lambda pair: pair[0] == pair[1], zip(here, place, strict=False)))
-        if shared == len(here) and shared > depth:
+        if shared == min(len(here), len(place)) and shared > depth:
             best, depth = number, shared
     return best
 
@@ -107,8 +109,9 @@ def write_job_file(path: Path, job: JobFile) -> None:
         data["visit"]["opened"] = dates
     for key, value in data.items():
         _put(document, key, value)
-    if not data.get("recordings") and "recordings" in document:
-        del document["recordings"]
+    for key in _TABLES:
+        if not data.get(key) and key in document:
+            del document[key]
     _replace(path, tomlkit.dumps(document))
 
 
@@ -116,7 +119,7 @@ def _put(document: tomlkit.TOMLDocument, key: str, value: Any) -> None:
     if isinstance(value, dict) and key in document:
         for name, item in value.items():
             document[key][name] = item
-    elif key == "recordings":
+    elif key in _TABLES:
         document[key] = _tables(value)
     elif document.get(key) != value:
         document[key] = value
