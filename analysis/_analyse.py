@@ -55,7 +55,7 @@ def analyse(subject: Subject, progress: Progress = lambda fraction: None) -> Ana
     material, trace = _first_pass(subject, segment, lambda part: progress(part / 2))
     tracks = _second_pass(subject, segment, material.spectra, lambda part: progress(0.5 + part / 2))
     bursts = _bursts(subject, trace)
-    material = replace(material, bursts_play=bool(bursts))
+    material = replace(material, bursts_play=bool(bursts or subject.burst_spans_s))
     figures: list[Figure] = []
     for index, channel in enumerate(subject.channels):
         figures += channel_figures(material, index, channel, subject.full_level_v)
@@ -69,7 +69,7 @@ def analyse(subject: Subject, progress: Progress = lambda fraction: None) -> Ana
         spectra=material.spectra,
         trace=trace,
         figures=tuple(figures),
-        lines=_lines(subject, tracks, mains=not bursts),
+        lines=_lines(subject, tracks, mains=not material.bursts_play),
         bursts=tuple(ChannelBurst(name, burst) for name, burst in bursts),
         coherence=_coherence(subject, material.spectra, tracks),
         warnings=tuple(_warnings(subject, material, tracks)),
@@ -246,6 +246,8 @@ def _warnings(subject: Subject, material: Material, tracks: list[list[LineTrack]
         yield f"coherence rests on {averages} only (16 or more are wanted): record longer"
     if material.bursts_play:
         yield "test bursts play: ripple is not stated, and the lines hold the amplifier's own current"
+        if any(is_noise(channel) for channel in subject.channels):
+            yield "test bursts play: noise and lines of a signal channel hold as much of the tone as reaches it"
     for index, channel in enumerate(subject.channels):
         yield from channel_warnings(material, index, channel, subject.full_level_v)
         if not material.bursts_play:

@@ -414,6 +414,10 @@ def test_no_mains_is_named_while_bursts_play() -> None:
     assert analysis_of(rows, RATE_HZ, *channels).lines[0].cause == "mains 50 Hz"
     found = analysis_of(rows, RATE_HZ, *channels, burst_spans_s=((1.0, 2.0),))
     assert found.lines[0].cause is None
+    # The tone alone, as it reaches the amplifier's input, is no mains either.
+    tone_only = analysis_of(mixed(), RATE_HZ, SIGNAL, burst_spans_s=((1.0, 2.0),))
+    assert tone_only.lines[0].cause is None
+    assert said(tone_only, "noise and lines of a signal channel hold as much of the tone")
 
 
 def test_wander_is_warned_of() -> None:
