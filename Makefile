@@ -20,7 +20,7 @@ ARGS ?=
 
 .DEFAULT_GOAL := help
 .NOTPARALLEL:
-.PHONY: help demo test check format lock clean demo-packages test-packages
+.PHONY: help demo test endurance check format lock clean demo-packages test-packages
 
 # An environment works only in the folder that it was made in and while its Python is there: else it is made anew.
 ifneq ($(wildcard $(VENV)/.made),)
@@ -32,6 +32,7 @@ endif
 help:
 	@echo 'make demo [OUT=folder]     the whole main job on the bundled sample job'
 	@echo 'make test [ARGS="-k x"]    the tests'
+	@echo 'make endurance             the long tests: faults at many moments, counting, speed; some six minutes'
 	@echo 'make check                 style, types, import layers'
 	@echo 'make format                put the style right'
 	@echo 'make lock [UPGRADE=1]      write the requirements files anew (needs pip-compile)'
@@ -44,6 +45,10 @@ demo: demo-packages $(VENV)/.ready-for-demo
 
 test: test-packages $(VENV)/.ready-for-test
 	@$(BIN)/python -m pytest $(ARGS)
+
+# Alone on the machine: one of them measures how much of it recording takes.
+endurance: test-packages $(VENV)/.ready-for-test
+	@$(BIN)/python -m pytest -m endurance tests/endurance $(ARGS)
 
 check: $(VENV)/.ready-for-test
 	$(BIN)/ruff check .

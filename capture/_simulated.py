@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 import dataclasses
+import math
+from collections import deque
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 from pydantic import Field
 
-from analysis import role_problem
+from analysis import WrongUseError, role_problem
 from capture._errors import SourceError
 from capture._kind import Asked, Settings, SourceKind
-from capture._model import Block, Calibration, Ended, Item, Mark, RecordedChannel, SourceFacts
+from capture._model import Block, Calibration, Ended, Gap, Item, Mark, RecordedChannel, SourceFacts
 from capture._pace import Pace
 from capture._source import Source, SourceDescription
 from capture._vehicle import LIBRARY_VAN_FOUND, LIBRARY_VAN_LEFT, VehicleModel
+
+Floats = npt.NDArray[np.float64]
 
 #: full scale of the simulated 16-bit converter by role, V or A, and its own noise in V or A rms
 RANGES = {
@@ -26,6 +31,12 @@ RANGES = {
     "current": (200.0, 10e-3),
     "signal": (0.05, 2e-6),
 }
+#: The counting channel holds the row number modulo this. It is the largest prime below 2^15, so that no whole number
+#: of buffers goes missing unnoticed, whatever their size: a power of two would hide the loss of some.
+COUNTER_MODULUS = 32749
+COUNTER = "counter"
+SIMULATED_LOSS = "simulated loss"
+_MOST_LOST = 1 << 18
 _BLOCKS_A_SECOND = 20
 #: the generator's own noise repeats in no recording and does not depend on the size of blocks
 _NOISE_ROWS = 4096
@@ -46,6 +57,10 @@ class SimulatedVehicleSource:
         The same seed gives the same samples.
     live
         False delivers as fast as the machine can, for making files.
+    counter
+        True adds a last channel that holds the row number modulo `COUNTER_MODULUS`: what is lost shows in it.
+    losses
+        Rows that are counted on but not delivered: a `Gap` comes in their place. In order, none touching another.
     """
 
     def __init__(
@@ -58,9 +73,12 @@ class SimulatedVehicleSource:
         shorted: bool = False,
         seed: int = 1,
         live: bool = True,
+        counter: bool = False,
+        losses: tuple[Gap, ...] = (),
     ) -> None:
         self._model, self._roles, self._rate_hz = model, roles, rate_hz
         self._bursts, self._shorted, self._seed, self._live = bursts, shorted, seed, live
+        self._counter, self._losses = counter, losses
         self._row = 0
         self._running = False
         self._marks: list[float] = []
@@ -73,21 +91,28 @@ class SimulatedVehicleSource:
                 problem = f"the simulated vehicle has no '{role}': it has {', '.join(RANGES)}"
             if problem:
                 raise SourceError(f"simulated-vehicle: {problem}")
+        _check_losses(self._losses)
         if not 1000 <= self._rate_hz <= 768_000:
             raise SourceError(
                 f"simulated-vehicle: {self._rate_hz:g} samples a second are not offered: 1000 to 768000 are"
             )
         return SourceDescription(
-            facts=SourceFacts(kind="simulated-vehicle", name="simulated vehicle", note=f"seed {self._seed}"),
+            facts=SourceFacts(kind="simulated-vehicle", name="simulated vehicle", note=self._note()),
             rate_hz=self._rate_hz,
-            channels=tuple(_channel(role) for role in self._roles),
+            channels=tuple(_channel(role) for role in self._roles) + (_COUNTER_CHANNEL,) * self._counter,
             dtype=np.dtype("<i2"),
             simulated=True,
             live=self._live,
         )
 
+    def _note(self) -> str:
+        counted = [f"{COUNTER}: row number modulo {COUNTER_MODULUS}"] if self._counter else []
+        lost = [f"{len(self._losses)} simulated losses"] if self._losses else []
+        return "; ".join([f"seed {self._seed}", *counted, *lost])
+
     def start(self) -> None:
         """Begin at time 0 of the model."""
+        self._to_lose = deque(self._losses)
         self._row, self._running = 0, True
         self._next_burst = self._model.first_burst_s
         self._noise = _Noise(self._seed, len(self._roles))
@@ -100,12 +125,31 @@ class SimulatedVehicleSource:
         mark = self._due_mark()
         if mark:
             return mark
-        rows = max(1, round(self._rate_hz / _BLOCKS_A_SECOND))
+        loss = self._to_lose[0] if self._to_lose else None
+        lost = loss is not None and loss.first <= self._row
+        rows = self._rows_to(None if loss is None else loss.stop if lost else loss.first)
         if not self._pace.wait_for(self._row + rows, timeout_s):
             return None
+        return self._lose(rows) if lost else self._deliver(rows)
+
+    def _rows_to(self, edge: int | None) -> int:
+        """Rows of the next item: a twentieth of a second, or fewer up to where a loss begins or ends."""
+        rows = max(1, round(self._rate_hz / _BLOCKS_A_SECOND))
+        return rows if edge is None else min(rows, edge - self._row)
+
+    def _deliver(self, rows: int) -> Block:
         block = Block(self._row, self._counts(self._row, rows))
-        self._row += rows
+        self._row = block.stop
         return block
+
+    def _lose(self, rows: int) -> Gap:
+        loss = self._to_lose[0]
+        gap = Gap(self._row, rows, loss.cause)
+        self._noise.take(rows)  # the samples behind a loss are those that would have come without it
+        self._row = gap.stop
+        if self._row == loss.stop:
+            self._to_lose.popleft()
+        return gap
 
     def _due_mark(self) -> Mark | None:
         start = self._next_burst
@@ -116,26 +160,36 @@ class SimulatedVehicleSource:
         return Mark(round(start * self._rate_hz), text, round(self._model.burst_on_s * self._rate_hz))
 
     def _counts(self, first: int, rows: int) -> npt.NDArray[Any]:
-        time_s = np.arange(first, first + rows) / self._rate_hz
+        counts = np.empty((rows, len(self._roles) + self._counter), "<i2")
+        places = np.arange(first, first + rows)
+        # Worked out once for all channels: several may be of the same role, and all share the ripple.
+        clean = {} if self._shorted else self._model.noise_free(places / self._rate_hz, self._half_hz, self._bursts)
         noise = self._noise.take(rows)
-        columns = [self._column(role, time_s, noise[:, 2 * i : 2 * i + 2]) for i, role in enumerate(self._roles)]
-        return np.stack(columns, axis=1)
+        for index, role in enumerate(self._roles):
+            counts[:, index] = self._column(role.partition("@")[0], clean, noise[2 * index : 2 * index + 2])
+        if self._counter:
+            counts[:, -1] = places % COUNTER_MODULUS
+        return counts
 
-    def _column(self, role: str, time_s: npt.NDArray[np.float64], noise: npt.NDArray[np.float64]) -> npt.NDArray[Any]:
-        kind = role.partition("@")[0]
+    def _column(self, kind: str, clean: dict[str, Floats], noise: Floats) -> Floats:
+        """One channel's counts; `noise` has shape (2, rows): the converter's, and the amplifier input's."""
         full_scale, own_noise = RANGES[kind]
-        value = own_noise * noise[:, 0]
-        if not self._shorted:
-            value = value + self._clean(kind, time_s, noise[:, 1])
-        return np.clip(np.rint(value / full_scale * 32768), -32768, 32767).astype("<i2")
+        value = own_noise * noise[0]
+        if clean:
+            value += self._at_the_clip(kind, clean[kind], noise[1])
+        value /= full_scale
+        value *= 32768
+        np.rint(value, out=value)
+        clipped: Floats = value.clip(-32768, 32767, out=value)
+        return clipped
 
-    def _clean(
-        self, kind: str, time_s: npt.NDArray[np.float64], white: npt.NDArray[np.float64]
-    ) -> npt.NDArray[np.float64]:
-        half = self._rate_hz / 2
-        if kind == "signal":
-            return self._model.signal(time_s, half, white)
-        return self._model.supply(time_s, half, self._bursts)[kind]
+    def _at_the_clip(self, kind: str, clean: Floats, white: Floats) -> Floats:
+        """Only the amplifier's input has noise of its own."""
+        return clean + self._model.input_noise(self._half_hz) * white if kind == "signal" else clean
+
+    @property
+    def _half_hz(self) -> float:
+        return self._rate_hz / 2
 
     def stop(self) -> None:
         """Nothing is held open."""
@@ -150,7 +204,8 @@ class _Noise:
         self._width = 2 * channels
         self._rest = np.empty((0, self._width))
 
-    def take(self, rows: int) -> npt.NDArray[np.float64]:
+    def take(self, rows: int) -> Floats:
+        """The next `rows` of every channel's two noises, shape (2 * channels, rows), each in one piece of memory."""
         parts = [self._rest]
         have = len(self._rest)
         while have < rows:
@@ -158,7 +213,39 @@ class _Noise:
             have += _NOISE_ROWS
         pool = np.concatenate(parts)
         self._rest = pool[rows:]
-        return pool[:rows]
+        return np.ascontiguousarray(pool[:rows].T)
+
+
+def simulated_losses(count: int, rows: int, seed: int) -> tuple[Gap, ...]:
+    """`count` losses of random lengths at random places in the first `rows`, none touching another.
+
+    Each lies in its own share of the rows; lengths go from 1 to half a share, all orders of magnitude alike.
+    Raises `WrongUseError` when there are more losses than the rows have room for.
+    """
+    share = rows // max(count, 1)
+    if count and share < 4:
+        raise WrongUseError(f"{count} losses have no room in {rows} rows: ask for fewer, or spread them over more")
+    # Another stream than the noise, which must not change when rows are lost.
+    generator = np.random.default_rng([seed, count, rows])
+    longest = math.log(min(share // 2, _MOST_LOST))
+    lengths = [round(math.exp(generator.uniform(0, longest))) for _ in range(count)]
+    return tuple(
+        Gap(index * share + int(generator.integers(1, share - length)), length, SIMULATED_LOSS)
+        for index, length in enumerate(lengths)
+    )
+
+
+def _check_losses(losses: tuple[Gap, ...]) -> None:
+    wrong = [loss for loss in losses if loss.first < 0 or loss.length < 1]
+    wrong += [after for before, after in pairwise(losses) if after.first <= before.stop]
+    if wrong:
+        raise SourceError(
+            f"simulated-vehicle: the loss of {wrong[0].length} rows at row {wrong[0].first} is none, "
+            "is out of order, or touches the one before"
+        )
+
+
+_COUNTER_CHANNEL = RecordedChannel(name=COUNTER, scale=1 / 32768, step_counts=1)
 
 
 def _channel(role: str) -> RecordedChannel:
@@ -182,6 +269,9 @@ def _channel(role: str) -> RecordedChannel:
 
 class _SimulatedSettings(Settings):
     seed: int = Field(1, ge=0, description="the same seed gives the same samples")
+    counter: bool = Field(False, description=f"yes adds a channel of row numbers modulo {COUNTER_MODULUS}")
+    faults: int = Field(0, ge=0, description="how many losses to simulate")
+    faults_span_s: float = Field(600.0, gt=0, le=1e6, description="the seconds they are spread over")
 
 
 def _make(target: str, asked: Asked, settings: _SimulatedSettings) -> Source:
@@ -190,13 +280,16 @@ def _make(target: str, asked: Asked, settings: _SimulatedSettings) -> Source:
     model = LIBRARY_VAN_LEFT if asked.state == "as left" else LIBRARY_VAN_FOUND
     if facts.engine_rpm is not None:
         model = dataclasses.replace(model, engine_rpm=facts.engine_rpm)
+    rate_hz = asked.rate_hz or 48_000.0
     return SimulatedVehicleSource(
         model,
         asked.roles or ("supply", "supply-amp", "signal"),
-        asked.rate_hz or 48_000.0,
+        rate_hz,
         bursts="burst" in (facts.test_signal or "").lower(),
         shorted=asked.state == "instrument floor",
         seed=settings.seed,
+        counter=settings.counter,
+        losses=simulated_losses(settings.faults, round(settings.faults_span_s * rate_hz), settings.seed),
     )
 
 

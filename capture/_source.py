@@ -25,6 +25,9 @@ class SourceDescription:
     warnings: tuple[str, ...] = ()
     #: relative k = 2 uncertainty of the rate, where it was measured or told; None for a clock nobody measured
     rate_uncertainty: float | None = None
+    #: seconds that it may be silent before it is taken for unplugged; None for the recorder's own, infinity for one
+    #: that always tells its end itself
+    patience_s: float | None = None
 
 
 class Source(Protocol):

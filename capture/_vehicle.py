@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from numpy.polynomial.chebyshev import chebval
 
 from analysis import band_weights
 
@@ -94,10 +95,9 @@ class VehicleModel:
         """Ripple at the battery, V, without its mean."""
         sway = self.sway * self.sway_s / (2 * math.pi) * (1 - np.cos(2 * math.pi * time_s / self.sway_s))
         turns = self.electrical_hz * (time_s + sway)
-        total = np.zeros_like(time_s)
-        for n, peak in self.ripple_harmonics(below_hz):
-            total += peak * np.cos(2 * math.pi * n * turns)
-        return total
+        peaks = [0.0, *(peak for _, peak in self.ripple_harmonics(below_hz))]
+        # cos(k x) is the k-th Chebyshev polynomial of cos(x): one cosine a sample, not one for each harmonic.
+        return np.asarray(chebval(np.cos(2 * math.pi * PULSES * turns), peaks), float)
 
     def burst_starts(self, until_s: float) -> list[float]:
         """Start of every whole burst that ends before a time, s."""
@@ -117,11 +117,14 @@ class VehicleModel:
             current += self.burst_peak_a * envelope * np.abs(np.sin(2 * math.pi * self.tone_hz * phase))
         return current
 
-    def supply(self, time_s: Floats, below_hz: float, bursts: bool) -> dict[str, Floats]:
-        """Supply-side quantities by channel role: V, and A for the current."""
+    def noise_free(self, time_s: Floats, below_hz: float, bursts: bool) -> dict[str, Floats]:
+        """Every quantity without noise, by channel role: V, and A for the current."""
+        ripple = self.ripple(time_s, below_hz)
+        return {**self._supply(ripple, self.amplifier_current(time_s, bursts)), "signal": self._signal(time_s, ripple)}
+
+    def _supply(self, ripple: Floats, current: Floats) -> dict[str, Floats]:
         emf, ohm = self.source
-        current = self.amplifier_current(time_s, bursts)
-        battery = emf + self.ripple(time_s, below_hz) - ohm * current
+        battery = emf + ripple - ohm * current
         return {
             "supply": battery,
             "supply-amp": battery - (self.positive_ohm + self.ground_ohm) * current,
@@ -130,13 +133,16 @@ class VehicleModel:
             "current": current,
         }
 
-    def signal(self, time_s: Floats, below_hz: float, white: Floats) -> Floats:
-        """What stands at the amplifier's input with silence playing, V; `white` is unit white noise."""
+    def _signal(self, time_s: Floats, ripple: Floats) -> Floats:
+        """What stands at the amplifier's input with silence playing, V."""
         hum = math.sqrt(2) * self.hum_v * np.sin(2 * math.pi * self.hum_hz * time_s)
         converter = math.sqrt(2) * self.converter_v * np.sin(2 * math.pi * self.converter_hz * time_s)
-        noise = self.noise_v_rthz * math.sqrt(below_hz) * white
-        sum_: Floats = self.ripple_pickup * self.ripple(time_s, below_hz) + hum + converter + noise
+        sum_: Floats = self.ripple_pickup * ripple + hum + converter
         return sum_
+
+    def input_noise(self, below_hz: float) -> float:
+        """White noise at the amplifier's input below a frequency, V rms."""
+        return self.noise_v_rthz * math.sqrt(below_hz)
 
 
 def true_values(model: VehicleModel, rate_hz: float, full_level_v: float) -> dict[str, dict[str, float]]:

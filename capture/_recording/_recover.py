@@ -145,7 +145,8 @@ class _Repair:
 
 def _prepare_repair(file: h5py.File, info: RecordingInfo, frames: int) -> _Repair:
     gaps = [_cut_to(gap, frames) for gap in read_gaps(file) if gap.first < frames and gap.length]
-    marks = [mark for mark in read_marks(file) if mark.first <= frames and mark.text != RECOVERED]
+    # A full disk may take the news that a table grew, but not the row itself, which then reads as nothing at all.
+    marks = [mark for mark in read_marks(file) if mark.first <= frames and mark.text not in ("", RECOVERED)]
     return _Repair(
         frames,
         [(gap.first, gap.length, -1 if gap.channel is None else gap.channel, gap.cause) for gap in gaps],

@@ -28,6 +28,7 @@ from capture._recording._layout import (
     OVERVIEW_PARTS,
     READ_ROWS,
     append_row,
+    read_gaps,
     scaled,
     seal_of,
     set_attributes,
@@ -43,7 +44,9 @@ class RecordingWriter:
 
     Samples are appended with `write`, missing ones with `gap`. At least every `FLUSH_INTERVAL_S` everything
     is flushed and then the number of rows that are safe is noted (two steps, so that a process killed in
-    between leaves the older number standing). `close` seals the file.
+    between leaves the older number standing). Each step waits until the disk itself has it, for a power loss;
+    so a flush costs two such waits, and no samples. Whoever has nothing to write calls `flush_when_due` now and
+    then, lest the last rows before a silence stay unsaved. `close` seals the file.
     """
 
     def __init__(self, path: Path, info: RecordingInfo, dtype: npt.DTypeLike, *, compress: bool = False) -> None:
@@ -58,7 +61,7 @@ class RecordingWriter:
         self._overview = OverviewAccumulator(len(info.channels), OVERVIEW_BLOCK)
         self._last_gap: Gap | None = None
         self._last_gap_row = 0
-        self._broken = False
+        self._broken = self._unsaved = False
         self._file = _create(path)
         try:
             with self._saving():
@@ -99,7 +102,7 @@ class RecordingWriter:
         rows = np.ascontiguousarray(counts, self._dtype)
         self._append(rows)
         self._overview.update(scaled(rows, self.info))
-        self._flush_when_due()
+        self.flush_when_due()
 
     def _append(self, rows: npt.NDArray[Any]) -> None:
         with self._saving():
@@ -119,7 +122,7 @@ class RecordingWriter:
         for left in range(length, 0, -READ_ROWS):
             self._append(fill[:left])
             self._overview.update(void[:left])
-            self._flush_when_due()
+            self.flush_when_due()
 
     def _note_gap(self, gap: Gap) -> None:
         last = self._last_gap
@@ -145,8 +148,17 @@ class RecordingWriter:
         with self._saving():
             append_row(self._marks, (self.frames if first is None else first, length, text))
 
-    def _flush_when_due(self) -> None:
-        if time.monotonic() - self._flushed >= FLUSH_INTERVAL_S:
+    def values(self, start: int, stop: int) -> npt.NDArray[np.float64]:
+        """Rows written so far, in the channels' units, shape (rows, channels); NaN where samples are missing."""
+        rows = scaled(self._samples[start:stop], self.info)
+        for gap in read_gaps(self._file):
+            missing = slice(max(gap.first - start, 0), max(gap.stop - start, 0))
+            rows[missing, slice(None) if gap.channel is None else gap.channel] = np.nan
+        return rows
+
+    def flush_when_due(self) -> None:
+        """Flush if something is unsaved and the last time is long enough ago."""
+        if self._unsaved and time.monotonic() - self._flushed >= FLUSH_INTERVAL_S:
             self.flush()
 
     def flush(self) -> None:
@@ -156,7 +168,7 @@ class RecordingWriter:
             self._sync()
             set_attributes(self._file, frames=self.frames)
             self._sync()
-        self._flushed = time.monotonic()
+        self._flushed, self._unsaved = time.monotonic(), False
 
     def _sync(self) -> None:
         self._file.flush()
@@ -167,6 +179,7 @@ class RecordingWriter:
         """A disk that refuses: the HDF5 library tells it by any of several errors, and nothing more is written."""
         if self._broken:
             raise RecordingError(f"{self.path}: could not be saved to disk before, and takes nothing more")
+        self._unsaved = True
         try:
             yield
         except Exception as error:

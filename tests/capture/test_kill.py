@@ -8,129 +8,78 @@ import signal
 import subprocess
 import sys
 import time
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import h5py
 import numpy as np
 import pytest
 
-from capture import (
-    LIBRARY_VAN_FOUND,
-    Block,
-    Gap,
-    Mark,
-    Recording,
-    RecordingWriter,
-    SimulatedVehicleSource,
-    recover_recording,
-    verify_recording,
+from capture import Block, Gap, Mark, Recording, RecordingWriter, recover_recording, verify_recording
+from tests.capture.making import info, put, random_counts
+from tests.capture.victims import (
+    RATE_HZ,
+    RECOVERED,
+    Victim,
+    all_at_once,
+    check_survivor,
+    moment,
+    record_and_kill,
 )
-from cli import main
-from tests.capture.making import Counts, info, put, random_counts
-from tests.support import ROOT, run_humproof, start_humproof
+from tests.support import ROOT, run_humproof
 
 pytestmark = pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="this system has no kill signal")
 
-KILLS, AT_ONCE = 50, 6
-RATE_HZ = 16_000
-RECOVERED = "recording was interrupted here and recovered later"
+KILLS = 6
 
 
-@dataclass(frozen=True)
-class Victim:
-    """What happened to one recorder; times by the clock of this process."""
-
-    seed: int
-    path: Path
-    #: from the moment its file was seen to the kill
-    lived_s: float
-
-
-def _kill_one(seed: int, job: Path) -> Victim:
-    """Record, and kill after a time drawn from the seed."""
-    # Some die within the first second, when hardly anything is safe yet; none before the first flush.
-    life_s = float(np.random.default_rng(seed).uniform(0.3, 3.3))
-    return Victim(seed, *_record_and_kill(job, seed, life_s))
-
-
-def _record_and_kill(job: Path, seed: int, life_s: float) -> tuple[Path, float]:
-    options = ["--source", "simulated-vehicle", "--rate", str(RATE_HZ), "--seed", str(seed)]
-    bursts = ["--test-signal", "bursts 50 Hz"] if seed % 2 else []
-    with start_humproof("record", job, *options, *bursts) as process:
-        path = _file_of(job)
-        seen = time.monotonic()
-        time.sleep(life_s)
-        killed = time.monotonic()
-        os.kill(process.pid, signal.SIGKILL)
-        process.communicate()
-    assert process.returncode == -signal.SIGKILL, "it had ended by itself"
-    return path, killed - seen
-
-
-def _file_of(job: Path) -> Path:
-    deadline = time.monotonic() + 60
-    while time.monotonic() < deadline:
-        found = list(job.glob("recordings/*.h5"))
-        if found:
-            return found[0]
-        time.sleep(0.002)
-    raise AssertionError("the recorder never made its file")
-
-
-def _simulated(seed: int, rows: int) -> tuple[Counts, list[Mark]]:
-    """The samples that the recorder of this seed was given, made anew."""
-    source = SimulatedVehicleSource(LIBRARY_VAN_FOUND, rate_hz=RATE_HZ, bursts=bool(seed % 2), seed=seed, live=False)
-    source.prepare()
-    source.start()
-    blocks, marks, have = [], list[Mark](), 0
-    # To the block after the last: a mark comes behind the block in which it lies.
-    while not isinstance(item := source.wait(1), Block) or have < rows:
-        if isinstance(item, Block):
-            blocks.append(item.counts)
-            have += len(item.counts)
-        elif isinstance(item, Mark):
-            marks.append(item)
-    return np.concatenate([np.empty((0, 3), "<i2"), *blocks])[:rows], marks
-
-
-def test_fifty_killed_recorders_lose_at_most_a_second_each(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    with ThreadPoolExecutor(AT_ONCE) as pool:
-        victims = list(pool.map(lambda seed: _kill_one(seed, tmp_path / f"job-{seed}"), range(1, KILLS + 1)))
-    lost = [victim.lived_s - _recovered_rows(victim, capsys) / RATE_HZ for victim in victims]
-    lived = [victim.lived_s for victim in victims]
-    print(f"{len(lost)} killed after {min(lived):.2f} to {max(lived):.2f} s, lost {min(lost):.2f} to {max(lost):.2f} s")
-    assert len(lost) == KILLS
-    # What was recorded and not recovered, the recorder's own start included.
-    assert max(lost) < 1.0, sorted(lost)
-    # The kills fell at many moments between two flushes, else the worst case was not met.
-    assert max(lost) - min(lost) > 0.2
-
-
-def _recovered_rows(victim: Victim, capsys: pytest.CaptureFixture[str]) -> int:
-    """Recover by the command, in this process; what comes out is the simulated vehicle's own samples, sealed."""
-    capsys.readouterr()
-    assert main(["recover", str(victim.path), "--json"]) == 0
-    told = json.loads(capsys.readouterr().out)
-    assert told["entered_into_job"]
-    verify_recording(victim.path)
+def _kill_and_recover(job: Path, seed: int) -> tuple[Victim, float]:
+    """The victim, and the seconds of samples that are gone, the recorder's own start included."""
+    victim = record_and_kill(job, seed, moment(seed))
+    told = json.loads(run_humproof("recover", victim.path, "--json", check=True).stdout)
+    assert (told["samples"], told["entered_into_job"]) == (check_survivor(victim.path, seed), True)
     with Recording(victim.path) as recording:
-        counts, marks = recording.counts(), recording.marks
-        assert recording.gaps == []
-        assert recording.frames == told["samples"]
-        assert recording.info.simulated
-    simulated, given = _simulated(victim.seed, len(counts))
-    np.testing.assert_array_equal(counts, simulated, err_msg=f"seed {victim.seed}")
-    assert marks[-1] == Mark(len(counts), RECOVERED)
-    # A mark is written behind the block in which it lies: of the last block's mark nothing is promised.
-    assert marks[:-1] in (given, given[:-1]), (marks, given)
-    return len(counts)
+        assert recording.marks[-1] == Mark(recording.frames, RECOVERED)
+    return victim, victim.lived_s - told["samples"] / RATE_HZ
+
+
+def test_killed_recorders_lose_at_most_a_second_each(tmp_path: Path) -> None:
+    """A handful; many more are killed by the endurance tests."""
+    victims = all_at_once(lambda seed: _kill_and_recover(tmp_path / f"job-{seed}", seed), range(1, KILLS + 1))
+    assert max(lost for _, lost in victims) < 1.0, victims
+
+
+def test_at_every_moment_the_disk_holds_the_rows_that_are_called_safe(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A power loss leaves what the disk was last told to keep: the rows noted are never ahead of it."""
+    path, kept, tell_disk = tmp_path / "a.h5", list[bytes](), os.fsync
+
+    def keep(handle: int) -> None:
+        tell_disk(handle)
+        kept.append(path.read_bytes())
+
+    monkeypatch.setattr(os, "fsync", keep)
+    monkeypatch.setattr("capture._recording._writer.FLUSH_INTERVAL_S", 0.0)
+    counts = random_counts(5 * 777, 2, "<i2")
+    with RecordingWriter(path, info(), "<i2") as writer:
+        for first in range(0, len(counts), 777):
+            put(writer, Block(first, counts[first : first + 777]))
+    monkeypatch.undo()
+    # The empty file; then the samples of a flush before their number; the end flushes, seals, and says so.
+    noted = [0, 0, 0, 777, 777, 1554, 1554, 2331, 2331, 3108, 3108, 3885, 3885, 3885, 3885, 3885]
+    assert len(kept) == 1 + len(noted)
+    for content, rows in zip(kept[1:], noted, strict=True):
+        path.write_bytes(content)
+        assert recover_recording(path) == rows
+        verify_recording(path)
+        with Recording(path) as recording:
+            np.testing.assert_array_equal(recording.counts(), counts[:rows])
 
 
 def test_a_killed_recorder_leaves_the_job_usable(tmp_path: Path) -> None:
     job = tmp_path / "job"
-    path, _ = _record_and_kill(job, 2, 1.5)
+    path = record_and_kill(job, 2, 1.0).path
     refused = run_humproof("analyse", path)
     assert refused.returncode == 1
     assert f"interrupted; finish it with: humproof recover {path}" in " ".join(refused.stderr.split())
@@ -166,6 +115,19 @@ def test_a_recovery_that_is_killed_can_be_repeated(tmp_path: Path) -> None:
         assert recover_recording(path) == rows
         verify_recording(path)
         assert _told(path) == whole
+
+
+def test_a_row_that_was_announced_and_never_written_is_no_mark(tmp_path: Path) -> None:
+    """A full disk takes the news that a table grew, and not always the row itself."""
+    path = _interrupted(tmp_path / "a.h5")
+    with h5py.File(path, "r+") as file:
+        file["marks"].resize(3, axis=0)
+        file["gaps"].resize(2, axis=0)
+    rows = recover_recording(path)
+    verify_recording(path)
+    with Recording(path) as recording:
+        assert recording.marks == [Mark(5, "burst"), Mark(9, "note"), Mark(rows, RECOVERED)]
+        assert recording.gaps == [Gap(20_000, 9, "lost")]
 
 
 def _interrupted(path: Path) -> Path:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import os
 import signal
+import tempfile
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -191,6 +194,28 @@ def test_a_silent_source_ends_with_a_sentence(tmp_path: Path, monkeypatch: pytes
         assert recording.marks == [Mark(100, f"ended early: {outcome.fault}")]
 
 
+def test_the_last_rows_before_a_silence_are_made_safe(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A source that stutters gives nothing for a while: a kill or a power loss then must not cost what came before."""
+    monkeypatch.setattr(recorder_room, "SILENCE_S", 60.0)
+    monkeypatch.setattr("capture._recording._writer.FLUSH_INTERVAL_S", 0.1)
+    path = tmp_path / "a.h5"
+    recorder = RecordingThread(FakeSource([ramp(0, 100), *[None] * 40]), path, describe)
+    recorder.start()
+    _wait_for(lambda: _safe_rows(path, tmp_path / "copy.h5") == 100)
+    recorder.stop()
+    assert recorder.outcome().rows == 100
+
+
+def _safe_rows(path: Path, copy: Path) -> int:
+    """Rows that a recording in the making calls safe now; -1 while that cannot be told."""
+    try:
+        copy.write_bytes(path.read_bytes())
+        with h5py.File(copy) as file:
+            return int(file.attrs["frames"])
+    except (OSError, KeyError):
+        return -1
+
+
 def test_a_slow_logger_is_not_taken_for_silent(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(recorder_room, "SILENCE_S", 0.1)
     slow = write(tmp_path / "slow.h5", [ramp(0, 3)], facts=_at_rate(2.0))
@@ -238,6 +263,15 @@ def test_a_source_that_ends_with_a_fault_leaves_a_sealed_file(tmp_path: Path) ->
         assert recording.marks == [Mark(100, "ended early: the plug was pulled")]
 
 
+def test_a_source_that_ends_too_soon_says_so(tmp_path: Path) -> None:
+    """A pipe cannot tell that its writer was killed."""
+    outcome = _record(FakeSource([ramp(0, 125), Ended()]), tmp_path / "a.h5", 4.0)
+    assert outcome.fault == "the source ended by itself after 0.125 s of the 4 s asked for"
+    assert outcome.sealed
+    assert _record(FakeSource([ramp(0, 125), Ended()]), tmp_path / "b.h5").fault == ""
+    assert _record(FakeSource([ramp(0, 125), Ended()]), tmp_path / "c.h5", 0.125).fault == ""
+
+
 def test_a_block_of_another_kind_ends_the_recording_well(tmp_path: Path) -> None:
     for name, counts in (("wide.h5", np.zeros((5, 3), "<i2")), ("float.h5", np.zeros((5, 2), "<f4"))):
         outcome = _record(FakeSource([ramp(0, 100), Block(100, counts), Ended()]), tmp_path / name)
@@ -282,6 +316,35 @@ def test_a_file_that_cannot_be_made_is_told_and_the_source_let_go(place: str, tm
     assert (tmp_path / "taken.h5").read_text() == "mine"
 
 
+@contextmanager
+def _an_ordinary_user() -> Iterator[None]:
+    """The superuser may write everywhere, and is somebody else for a moment."""
+    if os.geteuid() != 0:
+        yield
+        return
+    os.seteuid(65534)
+    try:
+        yield
+    finally:
+        os.seteuid(0)
+
+
+@pytest.mark.skipif(not hasattr(os, "geteuid"), reason="this system has other permissions")
+def test_a_folder_that_may_not_be_written_is_told(tmp_path: Path) -> None:
+    # Not in tmp_path itself, which nobody else may even look into.
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        folder.chmod(0o555)
+        source = FakeSource([ramp(0, 100), Ended()])
+        with _an_ordinary_user():
+            recorder = RecordingThread(source, folder / "a.h5", describe)
+            recorder.start()
+            with pytest.raises(RecordingError, match=r"/a.h5: cannot be created: Permission denied$"):
+                recorder.outcome()
+        assert list(folder.iterdir()) == []
+        assert source.stops >= 1
+
+
 def test_a_source_that_cannot_be_opened_leaves_no_file(tmp_path: Path) -> None:
     recorder = RecordingThread(_simulated(rate_hz=3.0), tmp_path / "a.h5", describe)
     recorder.start()
@@ -313,7 +376,7 @@ def test_a_nearly_full_disk_refuses_the_start(tmp_path: Path, monkeypatch: pytes
 def test_a_disk_that_fills_ends_the_recording_in_time(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("capture._recorder.shutil.disk_usage", _Disk(50_005_000, 1000))
     outcome = _record(_simulated(), tmp_path / "a.h5")
-    assert outcome.fault == "the disk is nearly full: stopped early to close the file well"
+    assert outcome.fault == "the disk is nearly full: stopped early to close the file well; make room, then record on"
     # One question before the start; then each block of a twentieth of a second asks, and the fifth finds too little.
     assert outcome.rows == 5 * 200
     assert outcome.sealed

@@ -12,6 +12,7 @@ import re
 import shutil
 import subprocess
 from collections.abc import Callable
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -21,17 +22,24 @@ import pytest
 from scipy import integrate
 
 import capture._simulated as simulated_room
+from analysis import WrongUseError
 from capture import (
+    COUNTER_MODULUS,
     LIBRARY_VAN_FOUND,
     LIBRARY_VAN_LEFT,
+    Asked,
     Block,
     Ended,
+    Gap,
+    Item,
     Mark,
     Recording,
     RecordingThread,
     SimulatedVehicleSource,
     SourceError,
     VehicleModel,
+    make_sources,
+    simulated_losses,
     true_values,
 )
 from tests.capture.making import Counts, describe
@@ -248,7 +256,7 @@ def test_battery_under_a_load(amps: float, joint_ohm: float, volts: float) -> No
     model = VehicleModel(
         battery_emf_v=12.0, battery_ohm=0.01, engine_rpm=0, positive_ohm=joint_ohm, ground_ohm=0.0, idle_a=amps
     )
-    found = model.supply(np.zeros(1), 1e4, bursts=False)
+    found = model.noise_free(np.zeros(1), 1e4, bursts=False)
     assert found["supply-amp"][0] == pytest.approx(volts)
     assert found["supply"][0] == pytest.approx(12.0 - 0.01 * amps)
     assert found["drop-positive"][0] == pytest.approx(joint_ohm * amps)
@@ -384,6 +392,112 @@ def test_the_size_of_blocks_changes_no_sample(blocks_a_second: int, monkeypatch:
     monkeypatch.setattr(simulated_room, "_BLOCKS_A_SECOND", blocks_a_second)
     pieces, _ = _samples(ODD, _ROLES, 6000, bursts=True)
     np.testing.assert_array_equal(whole, pieces)
+
+
+# ---------------------------------------------------------------- the counting channel and simulated losses
+
+
+def _items_of(losses: tuple[Gap, ...], rows: int, **more: Any) -> list[Item]:
+    source = SimulatedVehicleSource(ODD, ("supply", "signal"), 8000.0, live=False, losses=losses, **more)
+    source.prepare()
+    source.start()
+    items: list[Item] = []
+    while not items or max(item.stop for item in items if isinstance(item, Block | Gap)) < rows:
+        item = source.wait(1)
+        assert item is not None
+        items.append(item)
+    return items
+
+
+def test_the_counting_channel_counts_rows_across_its_modulus() -> None:
+    counts, channels = _samples(ODD, ("supply", "signal"), 70_001, counter=True)
+    plain, _ = _samples(ODD, ("supply", "signal"), 70_001)
+    assert [channel.name for channel in channels] == ["supply", "signal", "counter"]
+    assert (channels[2].unit, channels[2].role, channels[2].limits_counts) == ("FS", "", None)
+    assert counts[:, 2].tolist() == [row % 32749 for row in range(70_001)]
+    np.testing.assert_array_equal(counts[:, :2], plain)
+
+
+def test_the_modulus_hides_no_loss_of_whole_buffers() -> None:
+    """It is prime, so that k buffers of b rows are a multiple of it only when k or b is: checked by trial division."""
+    assert COUNTER_MODULUS < 2**15
+    assert all(COUNTER_MODULUS % divisor for divisor in range(2, math.isqrt(COUNTER_MODULUS) + 1))
+
+
+LOSSES = (Gap(0, 3, "unplugged"), Gap(4, 1, "late"), Gap(399, 2, "late"), Gap(1000, 1700, "late"))
+
+
+def test_losses_come_where_they_were_asked_for_and_change_no_other_sample() -> None:
+    whole, _ = _samples(ODD, ("supply", "signal"), 6400, rate_hz=8000.0, counter=True)
+    place = 0
+    lost: list[int] = []
+    for item in _items_of(LOSSES, 6000, counter=True):
+        assert isinstance(item, Block | Gap)
+        assert item.first == place
+        place = item.stop
+        if isinstance(item, Gap):
+            lost += range(item.first, item.stop)
+            assert item.cause == ("unplugged" if item.first < 3 else "late")
+        else:
+            np.testing.assert_array_equal(item.counts, whole[item.first : item.stop])
+    assert lost == [row for loss in LOSSES for row in range(loss.first, loss.stop)]
+
+
+def test_the_recorded_gaps_are_the_losses(tmp_path: Path) -> None:
+    source = SimulatedVehicleSource(ODD, ("supply",), 8000.0, live=False, counter=True, losses=LOSSES)
+    assert source.prepare().facts.note == "seed 1; counter: row number modulo 32749; 4 simulated losses"
+    recorder = RecordingThread(source, tmp_path / "a.h5", describe, 0.5)
+    recorder.start()
+    assert recorder.outcome().fault == ""
+    with Recording(tmp_path / "a.h5") as recording:
+        # The duration ends within the last one.
+        assert recording.gaps == [*LOSSES[:3], Gap(1000, 1700, "late")]
+        there = ~np.isnan(recording.values()[:, 1])
+        assert recording.counts()[there, 1].tolist() == there.nonzero()[0].tolist()
+
+
+@pytest.mark.parametrize("count,rows", [(0, 10), (1, 4), (7, 28), (200, 1_000_003), (1000, 4000)])
+def test_seeded_losses_are_apart_and_within_their_rows(count: int, rows: int) -> None:
+    losses = simulated_losses(count, rows, 3)
+    assert len(losses) == count
+    assert losses == simulated_losses(count, rows, 3)
+    assert count < 5 or losses != simulated_losses(count, rows, 4)
+    edges = [0, *(edge for loss in losses for edge in (loss.first, loss.stop)), rows + 1]
+    assert all(before < after for before, after in pairwise(edges)), edges
+    SimulatedVehicleSource(ODD, losses=losses).prepare()
+
+
+def test_seeded_losses_are_of_all_lengths() -> None:
+    lengths = [loss.length for loss in simulated_losses(400, 400 * 20_000, 1)]
+    # Up to 10 000 rows; each of the four orders of magnitude holds a quarter of them, give or take.
+    shares = np.histogram(np.log10(lengths), [-0.1, 1, 2, 3, 4.1])[0]
+    assert all(60 < share < 140 for share in shares), shares
+
+
+def test_more_losses_than_rows_are_refused() -> None:
+    with pytest.raises(WrongUseError, match="8 losses have no room in 31 rows: ask for fewer, or spread them"):
+        simulated_losses(8, 31, 1)
+
+
+@pytest.mark.parametrize("losses", [((-1, 5),), ((3, 0),), ((9, 5), (3, 2)), ((3, 5), (8, 2))])
+def test_impossible_losses_are_refused(losses: tuple[tuple[int, int], ...]) -> None:
+    source = SimulatedVehicleSource(ODD, losses=tuple(Gap(first, length, "late") for first, length in losses))
+    with pytest.raises(SourceError, match="is none, is out of order, or touches the one before"):
+        source.prepare()
+
+
+def test_counter_and_losses_are_settings() -> None:
+    given = {"counter": "yes", "faults": "5", "faults_span_s": "0.5", "seed": "7"}
+    (source,) = make_sources(["simulated-vehicle"], Asked(rate_hz=8000.0), given)
+    assert source.prepare().channels[-1].name == "counter"
+    source.start()
+    place, lost = 0, []
+    while place < 4000:
+        item = source.wait(1)
+        assert isinstance(item, Block | Gap)
+        place = item.stop
+        lost += range(item.first, item.stop) if isinstance(item, Gap) else []
+    assert lost == [row for loss in simulated_losses(5, 4000, 7) for row in range(loss.first, loss.stop)]
 
 
 def test_burst_marks_stand_where_the_current_rises() -> None:
