@@ -1,6 +1,18 @@
 """Figures from samples: pure functions and accumulators; no files, no devices, no screens."""
 
+from analysis._align import Alignment, Onsets, align_onsets, fit_alignment, match_onsets
 from analysis._analyse import Subject, analyse, mains_cause
+from analysis._calibrate import (
+    Factor,
+    InputScale,
+    Meter,
+    Reading,
+    calibrate_dc,
+    calibrate_sine,
+    parse_reading,
+    resistor_divider,
+    zero_of,
+)
 from analysis._channel import COUPLINGS, DROP_ROLES, NOISE_ROLES, ROLES, SUPPLY_ROLES, Channel, role_problem
 from analysis._compare import (
     HIGHER_IS_BETTER,
@@ -12,10 +24,14 @@ from analysis._compare import (
     compare,
 )
 from analysis._errors import AnalysisError, HumproofError, WrongUseError
-from analysis._lines import Candidate, LineTrack, LineTracker, find_lines, noise_floor
+from analysis._find_signal import FoundBurst, FoundSignal, Wanted, find_signal
+from analysis._levels import DcLevel, FloorLevel, ToneLevel, measure_dc, measure_floor, measure_tone
+from analysis._lines import CLOCK_UNCERTAINTY, Candidate, LineTrack, LineTracker, find_lines, noise_floor
+from analysis._onset import Cut, Lag, Moment, burst_onset, waveform_lag
 from analysis._overview import Overview, OverviewAccumulator, join_overviews, summarise
 from analysis._results import COVERAGE_FACTOR, Analysis, ChannelBurst, CoherencePoint, Figure, Line
 from analysis._roles import ripple_band
+from analysis._sine_fit import SineFit, fit_sine, fit_sine_at, strongest_hz
 from analysis._spectrum import (
     Spectra,
     SpectraAccumulator,
@@ -39,6 +55,7 @@ from analysis._weighting import a_weighting_db, band_weights
 from analysis._windows import Window, effective_averages, window
 
 __all__ = [
+    "CLOCK_UNCERTAINTY",
     "COUPLINGS",
     "COVERAGE_FACTOR",
     "DROP_ROLES",
@@ -47,6 +64,7 @@ __all__ = [
     "NOISE_ROLES",
     "ROLES",
     "SUPPLY_ROLES",
+    "Alignment",
     "Analysis",
     "AnalysisError",
     "Burst",
@@ -57,43 +75,75 @@ __all__ = [
     "Circumstances",
     "CoherencePoint",
     "Comparison",
+    "Cut",
+    "DcLevel",
+    "Factor",
     "Figure",
+    "FloorLevel",
+    "FoundBurst",
+    "FoundSignal",
     "HumproofError",
+    "InputScale",
+    "Lag",
     "Line",
     "LineTrack",
     "LineTracker",
+    "Meter",
+    "Moment",
+    "Onsets",
     "Overview",
     "OverviewAccumulator",
+    "Reading",
     "RippleAccumulator",
     "Side",
+    "SineFit",
     "Spectra",
     "SpectraAccumulator",
     "Statistics",
     "StatisticsAccumulator",
     "Subject",
+    "ToneLevel",
     "Trace",
     "TraceAccumulator",
+    "Wanted",
     "Window",
     "WrongUseError",
     "a_weighting_db",
+    "align_onsets",
     "amplitude_spectrum",
     "analyse",
     "band_weights",
+    "burst_onset",
+    "calibrate_dc",
+    "calibrate_sine",
     "coherence",
     "coherence_chance_level",
     "compare",
     "effective_averages",
     "find_bursts",
     "find_lines",
+    "find_signal",
+    "fit_alignment",
+    "fit_sine",
+    "fit_sine_at",
     "join_overviews",
     "mains_cause",
+    "match_onsets",
     "measure_burst",
+    "measure_dc",
+    "measure_floor",
+    "measure_tone",
     "noise_floor",
+    "parse_reading",
     "power_density",
     "power_spectrum",
+    "resistor_divider",
     "ripple_band",
     "role_problem",
     "segment_length",
+    "strongest_hz",
     "summarise",
+    "waveform_lag",
     "window",
+    "zero_of",
 ]

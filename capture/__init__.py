@@ -4,6 +4,25 @@ Importing this package opens no device; each source's library is loaded when tha
 """
 
 from capture._bring_in import foreign_blocks, foreign_frames, foreign_info, import_foreign
+from capture._calibration import (
+    CalibrationError,
+    InputFacts,
+    LevelFacts,
+    MeterFacts,
+    StoredCalibration,
+    calibration_of,
+    calibration_warnings,
+    channel_warnings,
+    with_floor,
+)
+from capture._calibration_evidence import Evidence, read_evidence, same_input
+from capture._calibration_store import (
+    calibration_names,
+    calibration_path,
+    calibrations_folder,
+    load_calibration,
+    save_calibration,
+)
 from capture._channels import ChannelWishes, apply_wishes, parse_wishes
 from capture._errors import ImportRefused, RecordingError, SourceError
 from capture._foreign import ForeignChannel, ForeignFile, open_foreign
@@ -21,7 +40,9 @@ from capture._model import (
     RecordingInfo,
     SourceFacts,
 )
-from capture._recorder import RecordingOutcome, RecordingProgress, RecordingThread
+from capture._oscilloscope import OscilloscopeSettings, OscilloscopeSource, ReplayedWire
+from capture._player import Player, playing_rate
+from capture._recorder import Companion, RecordingOutcome, RecordingProgress, RecordingThread
 from capture._recording import (
     Recording,
     RecordingWriter,
@@ -32,29 +53,51 @@ from capture._recording import (
     verify_recording,
 )
 from capture._replay import ReplaySource
-from capture._simulated import SimulatedVehicleSource
+from capture._serial_port import SerialPortSource, SerialSettings
+from capture._several import split_wishes
+from capture._signal_file import export_test_signal, load_stimulus
+from capture._simulated import COUNTER_MODULUS, SimulatedVehicleSource, simulated_losses
 from capture._software import software_chain, version
-from capture._sound_card import SoundCard, SoundCardSource, sound_cards
-from capture._source import Source, SourceDescription
+from capture._sound_card import SoundCardSource
+from capture._sound_devices import SoundCard, sound_cards
+from capture._source import Prepared, Source, SourceDescription
+from capture._standard_input import StandardInputSettings, StandardInputSource
+from capture._stimulus import Stimulus
+from capture._test_signals import SHAPES, SPEAKER_CAUTIONS, SignalBurst, TestSignal, make_test_signal
+from capture._together import RecordTogether, Track, TrackOutcome, coarse_offset
 from capture._vehicle import LIBRARY_VAN_FOUND, LIBRARY_VAN_LEFT, VehicleModel, true_values
 
 __all__ = [
+    "COUNTER_MODULUS",
     "KINDS",
     "LIBRARY_VAN_FOUND",
     "LIBRARY_VAN_LEFT",
+    "SHAPES",
+    "SPEAKER_CAUTIONS",
     "Asked",
     "Block",
     "Calibration",
+    "CalibrationError",
     "ChannelWishes",
+    "Companion",
     "Conditions",
     "Ended",
+    "Evidence",
     "ForeignChannel",
     "ForeignFile",
     "Found",
     "Gap",
     "ImportRefused",
+    "InputFacts",
     "Item",
+    "LevelFacts",
     "Mark",
+    "MeterFacts",
+    "OscilloscopeSettings",
+    "OscilloscopeSource",
+    "Player",
+    "Prepared",
+    "RecordTogether",
     "RecordedChannel",
     "Recording",
     "RecordingError",
@@ -64,7 +107,11 @@ __all__ = [
     "RecordingThread",
     "RecordingWriter",
     "ReplaySource",
+    "ReplayedWire",
+    "SerialPortSource",
+    "SerialSettings",
     "Settings",
+    "SignalBurst",
     "SimulatedVehicleSource",
     "SoundCard",
     "SoundCardSource",
@@ -73,22 +120,47 @@ __all__ = [
     "SourceError",
     "SourceFacts",
     "SourceKind",
+    "StandardInputSettings",
+    "StandardInputSource",
+    "Stimulus",
+    "StoredCalibration",
+    "TestSignal",
+    "Track",
+    "TrackOutcome",
     "VehicleModel",
     "apply_wishes",
+    "calibration_names",
+    "calibration_of",
+    "calibration_path",
+    "calibration_warnings",
+    "calibrations_folder",
+    "channel_warnings",
+    "coarse_offset",
+    "export_test_signal",
     "file_sha256",
     "foreign_blocks",
     "foreign_frames",
     "foreign_info",
     "import_foreign",
     "is_recording",
+    "load_calibration",
+    "load_stimulus",
     "make_sources",
+    "make_test_signal",
     "open_foreign",
     "parse_wishes",
+    "playing_rate",
+    "read_evidence",
     "recover_recording",
+    "same_input",
+    "save_calibration",
     "scaled",
+    "simulated_losses",
     "software_chain",
     "sound_cards",
+    "split_wishes",
     "true_values",
     "verify_recording",
     "version",
+    "with_floor",
 ]

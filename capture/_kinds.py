@@ -8,13 +8,16 @@ from pydantic import ValidationError
 
 from analysis import WrongUseError
 from capture._kind import Asked, Settings, SourceKind
+from capture._oscilloscope import OSCILLOSCOPE
 from capture._replay import REPLAY
+from capture._serial_port import SERIAL_PORT
 from capture._simulated import SIMULATED_VEHICLE
 from capture._sound_card import SOUND_CARD
 from capture._source import Source
+from capture._standard_input import STANDARD_INPUT
 
 #: in the order in which they are listed
-KINDS: tuple[SourceKind, ...] = (SOUND_CARD, REPLAY, SIMULATED_VEHICLE)
+KINDS: tuple[SourceKind, ...] = (SOUND_CARD, OSCILLOSCOPE, SERIAL_PORT, STANDARD_INPUT, REPLAY, SIMULATED_VEHICLE)
 
 
 def make_sources(texts: Sequence[str], asked: Asked, settings: Mapping[str, str]) -> tuple[Source, ...]:

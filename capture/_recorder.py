@@ -6,11 +6,11 @@ import math
 import shutil
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -21,7 +21,7 @@ from capture._model import Block, Ended, Gap, Item, Mark, RecordingInfo
 from capture._recording import RecordingWriter, scaled
 from capture._source import Source, SourceDescription
 
-#: a source that has been silent this long is taken for unplugged
+#: a source that has been silent this long is taken for unplugged, unless it asks for more patience
 SILENCE_S = 3.0
 #: recording ends by itself, and closes well, while there is still this much room
 RESERVE_BYTES = 50_000_000
@@ -57,6 +57,29 @@ class RecordingOutcome:
     sealed: bool = True
 
 
+Values = npt.NDArray[np.float64]
+
+
+class Companion(Protocol):
+    """What goes along with a recording, in the recorder's thread: a test signal that plays, for example."""
+
+    def prepare(self, info: RecordingInfo) -> None:
+        """Before there is a file: open what is needed, or raise what speaks against it."""
+
+    def take(self, first: int, values: Values) -> Iterable[Mark]:
+        """The values of each block, its first row among all; what there is to be marked at once."""
+
+    def stop(self) -> None:
+        """No more blocks will come; twice is harmless."""
+
+    def marks(self, read: Callable[[int, int], Values], rows: int) -> Iterable[Mark]:
+        """After `stop` and before the seal: what is found in all that was recorded."""
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """After `marks`: what the person who recorded should know."""
+
+
 class RecordingThread(threading.Thread):
     """Records in its own thread; `stop` ends it at the next block, `outcome` waits and tells how it went.
 
@@ -74,6 +97,8 @@ class RecordingThread(threading.Thread):
         Smaller files, more work: for files that are made, not for live recording.
     takers
         Called with each block's values (rows, channels), in units: live accumulators.
+    companion
+        Goes along from the first block to the seal: a test signal.
     """
 
     def __init__(
@@ -84,13 +109,15 @@ class RecordingThread(threading.Thread):
         duration_s: float | None = None,
         *,
         compress: bool = False,
-        takers: tuple[Callable[[npt.NDArray[np.float64]], None], ...] = (),
+        takers: tuple[Callable[[Values], None], ...] = (),
+        companion: Companion | None = None,
     ) -> None:
         super().__init__(name="recorder", daemon=True)
         if duration_s is not None and not 0 < duration_s < math.inf:
             raise WrongUseError(f"a duration of {duration_s:g} s cannot be recorded: give seconds above 0")
         self._source, self._path, self._describe = source, path, describe
         self._duration_s, self._compress, self._takers = duration_s, compress, takers
+        self._companion = companion
         self._asked_to_stop = threading.Event()
         self._finished = threading.Event()
         self._outcome: RecordingOutcome | None = None
@@ -109,8 +136,10 @@ class RecordingThread(threading.Thread):
         except BaseException as error:  # handed to whoever asks for the outcome
             self._error = error
         finally:
-            with suppress(Exception):  # what was recorded is sealed by now
-                self._source.stop()
+            for part in (self._companion, self._source):
+                with suppress(Exception):  # what was recorded is sealed by now
+                    if part is not None:
+                        part.stop()
             self._finished.set()
 
     def finished(self, timeout_s: float | None = None) -> bool:
@@ -132,33 +161,38 @@ class RecordingThread(threading.Thread):
         description = self._source.prepare()
         info = self._describe(description)
         _need_room(self._path)
+        if self._companion is not None:
+            self._companion.prepare(info)
         writer = RecordingWriter(self._path, info, description.dtype, compress=self._compress)
         clock = _Clock(description.rate_hz)
         try:
             fault = self._take_items(writer, description, clock)
         except Exception as error:  # whatever went wrong, what was recorded until then is worth sealing
             fault = _sentence(error)
+        warnings = self._what_was_found(writer)
         measured = clock.rate() if description.live else (math.nan, math.nan)
-        self._outcome = self._close(writer, measured, fault, description.rate_hz)
+        self._outcome = self._close(writer, measured, fault, description.rate_hz, warnings)
 
     def _take_items(self, writer: RecordingWriter, description: SourceDescription, clock: _Clock) -> str:
         """Write until the end; returns the fault, empty when there was none."""
         limit = None if self._duration_s is None else max(round(self._duration_s * description.rate_hz), 1)
+        patience_s = SILENCE_S if description.patience_s is None else description.patience_s
         self._source.start()
         heard = time.monotonic()
         while not self._asked_to_stop.is_set() and (limit is None or writer.frames < limit):
             item = self._source.wait(_WAIT_S)
             if item is None:
+                writer.flush_when_due()
                 # A slow logger is silent between two rows.
-                if time.monotonic() - heard > SILENCE_S + 2 / description.rate_hz:
-                    return f"the source gave nothing for {SILENCE_S:g} s: is it still plugged in?"
+                if time.monotonic() - heard > patience_s + 2 / description.rate_hz:
+                    return f"the source gave nothing for {patience_s:g} s: is it still plugged in?"
                 continue
             heard = time.monotonic()
             if isinstance(item, Ended):
-                return item.fault
+                return item.fault or _fell_short(writer.frames, limit, description.rate_hz)
             self._take(writer, _cut(item, limit), clock)
             if self.progress.disk_free_bytes < RESERVE_BYTES:
-                return "the disk is nearly full: stopped early to close the file well"
+                return "the disk is nearly full: stopped early to close the file well; make room, then record on"
         return ""
 
     def _take(self, writer: RecordingWriter, item: Item, clock: _Clock) -> None:
@@ -180,11 +214,30 @@ class RecordingThread(threading.Thread):
             return
         writer.write(counts)
         clock.tick(writer.frames)
-        values = scaled(counts, writer.info)
-        # fmax: a missing sample (NaN) hides no level.
-        self._levels = tuple(np.fmax.reduce(np.abs(values), axis=0).tolist())
-        for take in self._takers:
-            take(values)
+        self._levels = _levels(counts, writer.info)
+        if self._takers or self._companion:
+            values = scaled(counts, writer.info)
+            for take in self._takers:
+                take(values)
+            self._accompany(writer, values)
+
+    def _accompany(self, writer: RecordingWriter, values: Values) -> None:
+        if self._companion is not None:
+            for mark in self._companion.take(writer.frames - len(values), values):
+                writer.mark(mark.text, mark.first, mark.length)
+
+    def _what_was_found(self, writer: RecordingWriter) -> tuple[str, ...]:
+        """End the companion and note what it found; whatever goes wrong with it must not cost the seal."""
+        if self._companion is None:
+            return ()
+        try:
+            self._companion.stop()
+            writer.flush()
+            for mark in self._companion.marks(writer.values, writer.frames):
+                writer.mark(mark.text, mark.first, mark.length)
+        except Exception as error:
+            return (*self._companion.warnings, f"the test signal was not looked for: {_sentence(error)}")
+        return self._companion.warnings
 
     def _count(self, writer: RecordingWriter) -> None:
         seconds = writer.frames / writer.info.rate_hz
@@ -194,9 +247,14 @@ class RecordingThread(threading.Thread):
         )
 
     def _close(
-        self, writer: RecordingWriter, measured: tuple[float, float], fault: str, rate_hz: float
+        self,
+        writer: RecordingWriter,
+        measured: tuple[float, float],
+        fault: str,
+        rate_hz: float,
+        more_warnings: tuple[str, ...],
     ) -> RecordingOutcome:
-        warnings = tuple(_rate_warnings(measured, rate_hz))
+        warnings = (*_rate_warnings(measured, rate_hz), *more_warnings)
         sealed = True
         try:
             for text in (*warnings, *([f"ended early: {fault}"] if fault else [])):
@@ -234,6 +292,21 @@ def _bridge(writer: RecordingWriter, first: int) -> None:
     if first < writer.frames:
         raise SourceError(f"the source gave row {first} after row {writer.frames - 1}: its order cannot be trusted")
     writer.gap(first - writer.frames, "the source left rows out and did not say why")
+
+
+def _fell_short(rows: int, limit: int | None, rate_hz: float) -> str:
+    """A source that ends well and too soon: a pipe, for one, cannot tell that its writer was killed."""
+    if limit is None:
+        return ""
+    return f"the source ended by itself after {rows / rate_hz:.3f} s of the {limit / rate_hz:g} s asked for"
+
+
+def _levels(counts: npt.NDArray[Any], info: RecordingInfo) -> tuple[float, ...]:
+    """Largest |value| of each channel: only the two ends are scaled, and each channel is searched in one piece."""
+    columns = np.ascontiguousarray(counts.T)
+    # fmin and fmax: a missing sample (NaN) hides no level.
+    ends = np.stack([np.fmin.reduce(columns, axis=1), np.fmax.reduce(columns, axis=1)])
+    return tuple(np.abs(scaled(ends, info)).max(axis=0).tolist())
 
 
 def _sentence(error: Exception) -> str:

@@ -16,12 +16,14 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import h5py
 import numpy as np
 
 from capture import (
     LIBRARY_VAN_FOUND,
+    Asked,
     Block,
     Ended,
     Gap,
@@ -34,10 +36,15 @@ from capture import (
     SimulatedVehicleSource,
     SoundCardSource,
     Source,
+    StandardInputSettings,
+    StandardInputSource,
+    make_sources,
     verify_recording,
 )
 from tests.capture.making import SAMPLE_TYPES, describe, info, put, ramp, random_counts
-from tests.support import NullSink
+from tests.support import LinePrinter, NullSink, PtyPort
+from tests.support._scpi_server import Digitizer, ScpiServer
+from tests.support._visa_servers import HislipServer, Vxi11Server
 
 
 @dataclass(frozen=True)
@@ -83,17 +90,94 @@ def _van(*, live: bool) -> Source:
     return SimulatedVehicleSource(LIBRARY_VAN_FOUND, roles, 7919.0, bursts=True, live=live)
 
 
+def _lossy_van() -> Source:
+    losses = (Gap(0, 9, "late"), Gap(1000, 1700, "late"), *(Gap(first, 3, "late") for first in range(3000, 9000, 10)))
+    return SimulatedVehicleSource(LIBRARY_VAN_FOUND, ("supply",), 7919.0, live=False, counter=True, losses=losses)
+
+
 def _pull_the_plug(folder: Path) -> None:
     _SINKS[-1].kill()
 
 
 _SINKS: list[NullSink] = []
+_PLUGGED: list[tuple[PtyPort, LinePrinter]] = []
+_PIPES: list[int] = []
+
+
+def _serial_port(folder: Path) -> Source:
+    """A converter that prints 1000 lines a second, counted modulo 256, on a pair of pseudo-terminals."""
+    while _PLUGGED:  # that of the check before
+        port, printer = _PLUGGED.pop()
+        printer.stop()
+        port.close()
+    port = PtyPort()
+    printer = LinePrinter(port.send, lambda i: f"{i % 256};{i % 977 - 300};{i % 13},25\r\n", 1000.0)
+    _PLUGGED.append((port, printer.start()))
+    asked = Asked(rate_hz=1000.0, channels=2)
+    return make_sources([f"serial-port:{port.name}"], asked, {"counter": "0", "counter_modulus": "256"})[0]
+
+
+def _unplug(folder: Path) -> None:
+    port, printer = _PLUGGED[-1]
+    printer.stop()
+    port.unplug()
+
+
+def _piped(data: bytes, settings: dict[str, Any]) -> Source:
+    """Fits into a pipe's buffer, so nobody needs to write while it is read."""
+    while _PIPES:
+        os.close(_PIPES.pop())
+    near, far = os.pipe()
+    os.write(far, data)
+    os.close(far)
+    _PIPES.append(near)
+    known = StandardInputSettings.model_validate({"live": False, **settings})
+    return StandardInputSource(known, 1000.0, 2, descriptor=near)
+
+
+def _piped_raw(folder: Path) -> Source:
+    return _piped(random_counts(1400, 2, "<i2").astype(">i2").tobytes(), {"format": "int16", "byte_order": "big"})
+
+
+def _piped_text(folder: Path) -> Source:
+    """Two gaps: 31 lines that are missing, and one that cannot be read."""
+    lines = [f"{i}\t{i * i % 31}\t{-i}" for i in range(1400)]
+    lines[700] = "700\tsorry"
+    del lines[500:531]
+    return _piped("".join(f"{line}\n" for line in lines).encode(), {"counter": 0})
+
+
+def _oscilloscope(captures: int, kind: type[ScpiServer] = ScpiServer) -> Source:
+    """Two channels of a digitizer on a socket of this machine."""
+    while _SCOPES:  # that of the check before
+        _SCOPES.pop().close()
+    # Only the one that is asked again and again takes the time that an instrument needs.
+    _SCOPES.append(kind(Digitizer(takes_time=captures != 1 and kind is ScpiServer)))
+    points = "8000" if captures else "2000"
+    settings = {"points": points, "captures": str(captures), "range": "20,0.2", "timeout_s": "1"}
+    asked = Asked(rate_hz=10_000.0, channels=2)
+    return make_sources([f"oscilloscope:{_SCOPES[-1].address}"], asked, settings)[0]
+
+
+def _switch_off(folder: Path) -> None:
+    _SCOPES[-1].close()
+
+
+_SCOPES: list[ScpiServer] = []
 
 SOURCES: dict[str, Candidate] = {
     "replay": Candidate(lambda folder: ReplaySource(_recording(folder)), _damage_recording, rows=1400),
     "replay at once": Candidate(lambda folder: ReplaySource(_recording(folder), live=False), _damage_recording, 1400),
     "simulated vehicle": Candidate(lambda folder: _van(live=True)),
     "simulated vehicle at once": Candidate(lambda folder: _van(live=False)),
+    "simulated vehicle with losses": Candidate(lambda folder: _lossy_van()),
+    "serial port": Candidate(_serial_port, _unplug),
+    "standard input raw": Candidate(_piped_raw, rows=1400),
+    "standard input text": Candidate(_piped_text, rows=1400),
+    "oscilloscope": Candidate(lambda folder: _oscilloscope(0), _switch_off),
+    "oscilloscope one capture": Candidate(lambda folder: _oscilloscope(1), _switch_off, rows=8000),
+    "oscilloscope HiSLIP": Candidate(lambda folder: _oscilloscope(0, HislipServer), _switch_off),
+    "oscilloscope VXI-11": Candidate(lambda folder: _oscilloscope(0, Vxi11Server), _switch_off),
     "sound card": Candidate(lambda folder: SoundCardSource("", 2, 48_000.0), _pull_the_plug, sounds=True),
 }
 
