@@ -44,7 +44,7 @@ demo: demo-packages $(VENV)/.ready-for-demo
 	@$(BIN)/humproof demo $(if $(OUT),--out '$(OUT)')
 
 test: test-packages $(VENV)/.ready-for-test
-	@$(BIN)/python -m pytest $(ARGS)
+	@$(BIN)/python -m pytest -n auto --dist worksteal $(ARGS)
 
 # Alone on the machine: one of them measures how much of it recording takes.
 endurance: test-packages $(VENV)/.ready-for-test
