@@ -265,8 +265,10 @@ def _rate(
         raise SourceError(f"{asks.name}: the rate is not known; give --rate, or the column of timestamps")
     rate_hz, uncertainty, span_s = _line_through(read.arrivals, _rows(read, counter), 0.0, asks)
     measured = f"the rate of {rate_hz:.6g} +- {uncertainty:.2g} lines a second was measured over {span_s:.2g} s"
-    return rate_hz, uncertainty / rate_hz, (
-        f"{measured} by the computer's clock; every frequency is as unsure: give --rate where it is known",
+    return (
+        rate_hz,
+        uncertainty / rate_hz,
+        (f"{measured} by the computer's clock; every frequency is as unsure: give --rate where it is known",),
     )
 
 

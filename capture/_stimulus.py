@@ -195,7 +195,7 @@ class Stimulus:
         text += f": {found.seen} of {len(found.bursts)} bursts, each within {_seconds(worst)} (k = 2)"
         if found.drift_uncertainty_ppm < 1000:
             doubt = _two_digits(max(found.drift_uncertainty_ppm, 0.1))
-            text += f"; it took {found.drift_ppm:+.1f} ppm (+- {doubt}) longer than made"
+            text += f"; it took {round(found.drift_ppm, 1) + 0.0:+.1f} ppm (+- {doubt}) longer than made"
         return text + ("; polarity inverted" if all(burst.inverted for burst in seen) else "")
 
     def _exact(self, found: FoundSignal, rows: int) -> list[Mark]:
@@ -228,10 +228,12 @@ class Stimulus:
             expected, text = began + first * ratio, self.signal.bursts[number].text
             near = [fall for fall in falls if abs(fall - expected) < _NEAR_S * self._rate_hz]
             if near:
-                place, by = min(near, key=lambda fall: abs(fall - expected)), f"the supply's own fall within {FALL_S:g}"
+                place = min(near, key=lambda fall: abs(fall - expected))
+                text += f", placed by the supply's own fall within {FALL_S:g} s"
             else:
-                place, by = expected, f"the clock within {CLOCK_S:g}"
-            mark = _mark(place, length * ratio, f"{text}, placed by {by} s", rows)
+                # Too far off for a window of figures, so it does not begin as the mark of a burst does.
+                place, text = expected, f"by the clock within {CLOCK_S:g} s: {text}"
+            mark = _mark(place, length * ratio, text, rows)
             marks += [] if mark is None else [mark]
         self._warnings.append(f"test signal {self.signal.name}: {why}; its bursts were placed {_how(marks)}")
         return marks

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
         Conditions,
         Prepared,
         RecordingInfo,
+        RecordingOutcome,
         RecordingProgress,
         RecordTogether,
         SourceDescription,
@@ -233,7 +234,7 @@ def _show(progress: Sequence[RecordingProgress]) -> None:
 def _report(outcomes: Sequence[TrackOutcome], alignments: _Alignments, json: bool) -> None:
     if json:
         rows = [_as_json(track) for track in outcomes]
-        entries = [entry.model_dump() for entry in alignments.entries]
+        entries = [entry.model_dump(mode="json") for entry in alignments.entries]
         print_json(rows[0] if len(rows) == 1 else {"recordings": rows, "alignments": entries})
     for track in outcomes:
         _report_one(track, json)
@@ -253,10 +254,22 @@ def _report_one(track: TrackOutcome, json: bool) -> None:
     if not json:
         length = f"{outcome.rows} samples a channel, {outcome.duration_s:.3f} s, {outcome.gaps} gaps"
         print(f"{outcome.path}: {length}")
+    if not json and outcome.gaps and outcome.sealed:
+        say(_gaps(outcome))
     for warning in outcome.warnings:
         say(f"warning: {warning}")
     if outcome.fault:
         say(f"humproof: {outcome.path}: ended early: {outcome.fault}")
+
+
+def _gaps(outcome: RecordingOutcome) -> str:
+    """How much is missing, and why the first of it."""
+    from capture import Recording
+
+    with Recording(outcome.path) as recording:
+        first = recording.gaps[0]
+    whole = f"{outcome.missing_rows} samples a channel are missing in {outcome.gaps} gaps"
+    return f"{whole}; the first, at {first.first / recording.rate_hz:.3f} s: {first.cause}"
 
 
 def _as_json(track: TrackOutcome) -> dict[str, Any]:

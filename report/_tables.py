@@ -157,7 +157,9 @@ def _input(channel: RecordedChannel) -> str:
     named = channel.role if channel.role in ("", channel.name) else f"{channel.role} on {channel.name}"
     reach = f"{low} to {high} {channel.unit}" if limits else "range unknown"
     parts = [f"{named or channel.name} {channel.coupling}-coupled", reach]
-    if channel.calibration and channel.calibration.offset_uncertainty:
+    if channel.calibration and not channel.calibration.offset_known:
+        parts.append("zero not measured")
+    elif channel.calibration and channel.calibration.offset_uncertainty:
         parts.append(f"zero ±{NO_BREAK}{two_digits(channel.calibration.offset_uncertainty, channel.unit)}")
     return ", ".join(parts)
 
@@ -170,7 +172,9 @@ def _calibration(channel: RecordedChannel) -> str:
         return "No calibration record"
     against = f" against {record.reference}" if record.reference else ""
     scale = f"scale ±{NO_BREAK}{two_digits(100 * record.scale_uncertainty, '%')} (k = {COVERAGE_FACTOR})"
-    return f"Calibration {record.date}, {record.method}{against}, {scale}"
+    named = f" '{record.name}'" if record.name else ""
+    until = f", valid until {record.valid_until}" if record.valid_until else ""
+    return f"Calibration{named} {record.date}{until}, {record.method}{against}, {scale}"
 
 
 def warning_lines(sheets: Sequence[Sheet]) -> list[str]:
