@@ -65,6 +65,7 @@ from capture._standard_input import StandardInputSettings, StandardInputSource
 from capture._stimulus import Stimulus
 from capture._test_signals import SHAPES, SPEAKER_CAUTIONS, SignalBurst, TestSignal, make_test_signal
 from capture._together import RecordTogether, Track, TrackOutcome, coarse_offset
+from capture._toml_file import read_toml, replace_file
 from capture._vehicle import LIBRARY_VAN_FOUND, LIBRARY_VAN_LEFT, VehicleModel, true_values
 
 __all__ = [
@@ -151,7 +152,9 @@ __all__ = [
     "parse_wishes",
     "playing_rate",
     "read_evidence",
+    "read_toml",
     "recover_recording",
+    "replace_file",
     "same_input",
     "save_calibration",
     "scaled",

@@ -233,7 +233,11 @@ def test_a_name_that_is_no_plain_file_is_refused(name: str) -> None:
         ("scale = 3.0", 'scale = "three"', "'scale'"),
         ("scale = 3.0", "scale = 0.0", "'scale': a scale of 0"),
         ("scale = 3.0", "scale = nan", "'scale'"),
-        ("scale_uncertainty", "scale_uncertanty", "'scale_uncertanty' is not a key that humproof knows"),
+        (
+            "scale_uncertainty",
+            "scale_uncertanty",
+            "'scale_uncertanty' is not a known key (did you mean 'scale_uncertainty'?)",
+        ),
         ("true-rms", "rms", "'meter.kind'"),
         ('host_api = "ALSA"', "host_api = 7", "'input.host_api'"),
         ("volts = 1.5", "volts = inf", "'levels.1.volts'"),

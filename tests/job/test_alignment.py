@@ -148,7 +148,7 @@ def test_what_cannot_be_aligned_stays_valid_and_the_reason_is_told(tmp_path: Pat
         ("002-as-found.h5", "007-as-found.h5", "'recordings/007-as-found.h5' is not among the recordings"),
         ("002-as-found.h5", "001-as-found.h5", "is aligned with itself"),
         ("bursts = 5", "bursts = 0", "alignments.1.bursts"),
-        ("bursts = 5", "bursts = 5\nburst = 5", "not a key that humproof knows"),
+        ("bursts = 5", "bursts = 5\nburst = 5", "is not a known key (did you mean 'bursts'?)"),
         ("offset_s = -0", "offset_s = nan #", "alignments.1.offset_s"),
         ("uncertainty_s = ", "uncertainty_s = -", "alignments.1.uncertainty_s"),
     ],

@@ -49,7 +49,7 @@ def test_reads_what_is_right(tmp_path: Path) -> None:
     ("old", "new", "line", "words"),
     [
         ('state = "as left"', 'state = "afterwards"', 17, "recordings.2.state"),
-        ('complaint = "whines"', 'complain = "whines"', 8, "not a key that humproof knows"),
+        ('complaint = "whines"', 'complain = "whines"', 8, "is not a known key (did you mean 'complaint'?)"),
         ("version = 1", "version = 2", 3, "version 2 is not known"),
         (f'sha256 = "{DIGEST}"', 'sha256 = "abc"', 13, "recordings.1.sha256"),
         ("recordings/002-as-left-baseline.h5", "../../elsewhere.h5", 16, "does not lie in the job folder"),
