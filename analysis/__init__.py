@@ -24,13 +24,13 @@ from analysis._compare import (
     compare,
 )
 from analysis._errors import AnalysisError, HumproofError, WrongUseError
-from analysis._find_signal import FoundBurst, FoundSignal, Wanted, find_signal
 from analysis._levels import DcLevel, FloorLevel, ToneLevel, measure_dc, measure_floor, measure_tone
 from analysis._lines import CLOCK_UNCERTAINTY, Candidate, LineTrack, LineTracker, find_lines, noise_floor
 from analysis._onset import Cut, Lag, Moment, burst_onset, waveform_lag
 from analysis._overview import Overview, OverviewAccumulator, join_overviews, summarise
 from analysis._results import COVERAGE_FACTOR, Analysis, ChannelBurst, CoherencePoint, Figure, Line
 from analysis._roles import ripple_band
+from analysis._signal import FoundBurst, FoundSignal, Wanted, find_signal
 from analysis._sine_fit import SineFit, fit_sine, fit_sine_at, strongest_hz
 from analysis._spectrum import (
     Spectra,

@@ -190,7 +190,7 @@ def test_short_blocks_and_long_files_give_the_same(monkeypatch: pytest.MonkeyPat
     rows = recorded("1 kHz", 1.1)
     rows = np.concatenate([noise(rows, 0, 8), rows + noise(rows, -20)])
     whole = find(rows, wanted("1 kHz", RATE_HZ))
-    monkeypatch.setattr("analysis._find_signal._BLOCK_ROWS", 1 << 14)
+    monkeypatch.setattr("analysis._signal._peaks._BLOCK_ROWS", 1 << 14)
     asked: list[int] = []
 
     def read(start: int, stop: int) -> Floats:
