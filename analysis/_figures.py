@@ -153,7 +153,7 @@ def _swing(channel: Channel, swings: Floats, band: tuple[float, float] | None) -
 
 
 def _noise(material: Material, index: int, channel: Channel, full_level_v: float | None) -> Iterator[Figure]:
-    for weighting, suffix in (("", ""), ("A", "_a")):
+    for weighting, suffix in (("", ""), ("A", "_a"), ("468", "_468")):
         found = _band_rms(material, index, channel, weighting)
         if found is None or material.spectra is None:
             continue
@@ -165,7 +165,8 @@ def _noise(material: Material, index: int, channel: Channel, full_level_v: float
         }
         whole = _combined(uncertainty, _scale_part(channel, value))
         yield Figure(channel.name, "noise_rms" + suffix, value, channel.unit, whole, **facts)  # type: ignore[arg-type]
-        reference = reference_level(channel, full_level_v)
+        # The 468-weighted noise is an rms value, where the recommendation reads a quasi-peak: no ratio is made of it.
+        reference = reference_level(channel, full_level_v) if weighting != "468" else None
         if reference and value > 0:
             db = None if whole is None else 20 / math.log(10) * whole / value
             ratio = 20 * math.log10(reference / value)
@@ -240,4 +241,4 @@ def _band_warnings(material: Material, channel: Channel, name: str) -> Iterator[
     if material.spectra is not None and not material.spectra.bands:
         yield f"{name}: too short for ripple or noise from {band[0]:g} Hz: record at least a second"
     elif band[1] < 20_000:
-        yield f"{name}: ripple and noise reach only to {band[1]:g} Hz, half the sample rate"
+        yield f"{name}: ripple and noise reach only to {band[1]:g} Hz, half the sample rate; none is 468-weighted"

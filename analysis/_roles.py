@@ -40,9 +40,11 @@ def bands_for(rate_hz: float, segment: int) -> dict[str, Floats]:
     """Power weight per bin of the bands whose power is followed through the recording.
 
     None where a segment holds fewer than two periods of the lowest frequency: taking off its mean would take off hum.
+    No 468-weighted one where the band ends below 20 kHz: that weighting is heaviest at 6.3 kHz and above.
     """
     band = ripple_band(rate_hz)
     if band is None or segment * LOWEST_HZ < 2 * rate_hz:
         return {}
     frequency = fft.rfftfreq(segment, 1 / rate_hz)
-    return {"": band_weights(frequency, band), "A": band_weights(frequency, band, "A")}
+    weightings = ("", "A", "468") if band[1] >= HIGHEST_HZ else ("", "A")
+    return {weighting: band_weights(frequency, band, weighting) for weighting in weightings}

@@ -19,6 +19,7 @@ from analysis import (
     Subject,
     a_weighting_db,
     analyse,
+    itu_468_weighting_db,
     mains_cause,
     ripple_band,
     role_problem,
@@ -96,6 +97,35 @@ def test_a_weighted_noise_of_a_tone(frequency_hz: float) -> None:
     expected = 0.2 * 10 ** (a_weighting_db(np.array([frequency_hz]))[0] / 20)
     # Within a bin's width of 50 Hz the weighting changes by 0.3 dB.
     assert figure_of(found, "noise_rms_a").value == pytest.approx(expected, rel=2e-3)
+
+
+@pytest.mark.parametrize("frequency_hz", (1000.0, 6300.0, 12_500.0))
+def test_468_weighted_noise_of_a_tone(frequency_hz: float) -> None:
+    """An rms value behind the network of ITU-R BS.468-4; no ratio is made of it, since a quasi-peak belongs there."""
+    found = analysis_of(sine(frequency_hz, 0.2, 48_000.0, 192_000), 48_000.0, SIGNAL, full_level_v=2.0)
+    weighted = figure_of(found, "noise_rms_468")
+    expected = 0.2 * 10 ** (itu_468_weighting_db(np.array([frequency_hz]))[0] / 20)
+    assert weighted.value == pytest.approx(expected, rel=2e-3)
+    assert (weighted.weighting, weighted.unit, weighted.band_hz) == ("468", "V", (20, 20_000))
+    assert "snr_468" not in quantities(found)
+
+
+def test_468_weighted_white_noise() -> None:
+    """The closed sum over the band of the recommendation's own table, by straight lines in dB over log frequency."""
+    table = {20: -33.8, 31.5: -29.9, 100: -19.8, 400: -7.8, 1000: 0, 2000: 5.6, 3150: 9.0, 4000: 10.5, 5000: 11.7}
+    table |= {6300: 12.2, 7100: 12.0, 8000: 11.4, 9000: 10.1, 10000: 8.1, 12500: 0.0, 14000: -5.3, 16000: -11.7}
+    table |= {20000: -22.2}
+    hz = np.arange(20.0, 20_000.0, 5.0)
+    level = np.interp(np.log(hz), np.log(list(table)), list(table.values()))
+    expected = 0.1 * np.sqrt(np.sum(10 ** (level / 10)) * 5.0 / 24_000)
+    figure = figure_of(analysis_of(white(17, 0.1, 192_000), 48_000.0, SIGNAL), "noise_rms_468")
+    assert figure.value == pytest.approx(expected, rel=0.02)
+
+
+def test_no_468_weighting_where_the_rate_does_not_reach() -> None:
+    found = analysis_of(white(18, 0.1, 96_000), 32_000.0, SIGNAL)
+    assert "noise_rms_468" not in quantities(found)
+    assert said(found, "reach only to 16000 Hz", "none is 468-weighted")
 
 
 @pytest.mark.parametrize("size", BLOCK_SIZES)

@@ -1,4 +1,4 @@
-"""A weighting against the table of the standard, as two transcriptions have it."""
+"""Weightings against the tables of their standards, as transcriptions have them."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis import a_weighting_db, band_weights
+from analysis import a_weighting_db, band_weights, itu_468_weighting_db
 
 # IEC 61672-1:2013 Table 3, column A, as transcribed in python-acoustics 0.2.6: n, dB; f = 1000 * 10^(n/10) Hz.
 ROWS = {-20: -70.4, -17: -50.5, -13: -30.2, -10: -19.1, -3: -3.2, 0: 0.0, 4: 1.3, 6: 1.0, 9: -1.1, 13: -9.3}
@@ -58,3 +58,34 @@ def test_band_weights_hold_both_ends_and_weigh_power() -> None:
     assert weighted[-1] == 0
     assert 10 * np.log10(weighted[3]) == pytest.approx(ROWS[-10], abs=0.05)
     assert weighted[4] == pytest.approx(1)
+
+
+# ITU-R BS.468-4 Table 1, as transcribed in the tests of an open 468-weighting package (a second copy agrees):
+# Hz: dB, tolerance.
+ITU_468 = {
+    31.5: (-29.9, 2.0), 63: (-23.9, 1.4), 100: (-19.8, 1.0), 200: (-13.8, 0.85), 400: (-7.8, 0.7), 800: (-1.9, 0.55),
+    1000: (0.0, 0.5), 2000: (5.6, 0.5), 3150: (9.0, 0.5), 4000: (10.5, 0.5), 5000: (11.7, 0.5), 6300: (12.2, 0.0),
+    7100: (12.0, 0.2), 8000: (11.4, 0.4), 9000: (10.1, 0.6), 10000: (8.1, 0.8), 12500: (0.0, 1.2), 14000: (-5.3, 1.4),
+    16000: (-11.7, 1.6), 20000: (-22.2, 2.0), 31500: (-42.7, 2.8),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("frequency_hz", ITU_468)
+def test_rows_of_the_468_table(frequency_hz: float) -> None:
+    """Within the table's tolerance, and within 0.06 dB: it is printed to 0.1 dB and its 6300 Hz row has tolerance 0."""
+    level, tolerance = ITU_468[frequency_hz]
+    found = itu_468_weighting_db(np.array([frequency_hz]))[0]
+    assert found == pytest.approx(level, abs=0.06)
+    assert found == pytest.approx(level, abs=max(tolerance, 0.06))
+
+
+def test_468_weighting_of_its_own_network() -> None:
+    """+6 dB an octave at the low end, -30 dB at the high end (six poles, one zero at 0: five poles more),
+    0 dB at 1 kHz, silence stays silence."""
+    assert itu_468_weighting_db(np.array([[1000.0], [0.0]]))[1, 0] == -np.inf
+    assert itu_468_weighting_db(np.array([1000.0]))[0] == pytest.approx(0, abs=1e-12)
+    assert np.diff(itu_468_weighting_db(np.array([1.0, 2.0])))[0] == pytest.approx(6.02, abs=0.01)
+    assert np.diff(itu_468_weighting_db(np.array([1e7, 2e7])))[0] == pytest.approx(-30.1, abs=0.05)
+    weights = band_weights(np.array([10.0, 6300.0, 21_000.0]), (20, 20_000), "468")
+    assert 10 * np.log10(weights[1]) == pytest.approx(12.2, abs=0.06)
+    assert weights[0] == weights[2] == 0
