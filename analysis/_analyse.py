@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
@@ -11,12 +12,15 @@ import numpy.typing as npt
 from analysis._channel import Channel
 from analysis._errors import AnalysisError
 from analysis._figures import Material, channel_figures, channel_warnings, sag_figure
+from analysis._impulses import Impulses, ImpulseWatch
+from analysis._ledger import ledgers
 from analysis._lines import CLOCK_UNCERTAINTY, Candidate, LineTrack, LineTracker, find_lines
 from analysis._results import Analysis, ChannelBurst, CoherencePoint, Figure, Line
 from analysis._roles import bands_for, carries_supply, falls_under_load, is_noise, ripple_band
-from analysis._spectrum import Spectra, SpectraAccumulator, coherence, coherence_chance_level, segment_length
-from analysis._statistics import StatisticsAccumulator
+from analysis._spectrum import Spectra, SpectraAccumulator, segment_length
+from analysis._statistics import Statistics, StatisticsAccumulator
 from analysis._supply import Burst, RippleAccumulator, Trace, TraceAccumulator, find_bursts, measure_burst
+from analysis._transfer import Transfer, input_pairs, transfer
 
 Floats = npt.NDArray[np.float64]
 Progress = Callable[[float], None]
@@ -53,7 +57,8 @@ def analyse(subject: Subject, progress: Progress = lambda fraction: None) -> Ana
         raise AnalysisError("there are no samples to analyse: record or import at least a second")
     segment = segment_length(subject.rate_hz, subject.frames)
     material, trace = _first_pass(subject, segment, lambda part: progress(part / 2))
-    tracks = _second_pass(subject, segment, material.spectra, lambda part: progress(0.5 + part / 2))
+    tracks, impulses = _second_pass(subject, segment, material.spectra, lambda part: progress(0.5 + part / 2))
+    tracks = _above_rounding(tracks, material.statistics)
     bursts = _bursts(subject, trace)
     material = replace(material, bursts_play=bool(bursts or subject.burst_spans_s))
     figures: list[Figure] = []
@@ -61,7 +66,7 @@ def analyse(subject: Subject, progress: Progress = lambda fraction: None) -> Ana
         figures += channel_figures(material, index, channel, subject.full_level_v)
         own = [burst for name, burst in bursts if name == channel.name]
         figures += sag_figure(channel, own)
-    return Analysis(
+    found = Analysis(
         rate_hz=subject.rate_hz,
         frames=subject.frames,
         channels=subject.channels,
@@ -73,7 +78,11 @@ def analyse(subject: Subject, progress: Progress = lambda fraction: None) -> Ana
         bursts=tuple(ChannelBurst(name, burst) for name, burst in bursts),
         coherence=_coherence(subject, material.spectra, tracks),
         warnings=tuple(_warnings(subject, material, tracks)),
+        engine_rpm=subject.engine_rpm,
+        bursts_play=material.bursts_play,
+        impulses=impulses,
     )
+    return replace(found, ledger=ledgers(found))
 
 
 def _first_pass(subject: Subject, segment: int, progress: Progress) -> tuple[Material, Trace]:
@@ -103,7 +112,7 @@ def _spectra_accumulator(subject: Subject, segment: int) -> SpectraAccumulator:
         subject.rate_hz,
         len(subject.channels),
         segment,
-        pairs=tuple(_pairs(subject.channels)),
+        pairs=(*_pairs(subject.channels), *input_pairs(subject.channels)),
         bands=bands_for(subject.rate_hz, segment),
     )
 
@@ -131,15 +140,29 @@ def _or_none(accumulator: SpectraAccumulator | None) -> Spectra | None:
         return None
 
 
-def _second_pass(subject: Subject, segment: int, spectra: Spectra | None, progress: Progress) -> list[list[LineTrack]]:
+def _second_pass(
+    subject: Subject, segment: int, spectra: Spectra | None, progress: Progress
+) -> tuple[list[list[LineTrack]], tuple[Impulses, ...]]:
     width = len(subject.channels)
     if spectra is None:
-        return [[] for _ in range(width)]
+        return [[] for _ in range(width)], ()
     candidates: list[list[Candidate]] = [find_lines(spectra, channel) for channel in range(width)]
     tracker = LineTracker(subject.rate_hz, segment, candidates, subject.rate_uncertainty)
+    watch = ImpulseWatch(subject.channels, subject.rate_hz, subject.frames, spectra, candidates, subject.engine_rpm)
     for rows in _counted(subject, progress):
         tracker.update(rows)
-    return tracker.result()
+        watch.update(rows)
+    return tracker.result(), watch.result()
+
+
+def _above_rounding(tracks: list[list[LineTrack]], statistics: Statistics) -> list[list[LineTrack]]:
+    """Without lines weaker than what rounding to single precision leaves (a uniform error's rms).
+
+    A steady tone's rounding is periodic too and makes lines of its own; no instrument reaches so far down.
+    """
+    peak = np.maximum(np.abs(statistics.minimum), np.abs(statistics.maximum))
+    least = peak * 2.0**-24 / np.sqrt(12)
+    return [[track for track in own if track.rms > limit] for own, limit in zip(tracks, least, strict=True)]
 
 
 def _lines(subject: Subject, tracks: list[list[LineTrack]], *, mains: bool) -> tuple[Line, ...]:
@@ -148,7 +171,6 @@ def _lines(subject: Subject, tracks: list[list[LineTrack]], *, mains: bool) -> t
         _line(channel, track, subject.engine_rpm, mains_cause(track.frequency_hz) if mains else None)
         for channel, own in zip(subject.channels, tracks, strict=True)
         for track in own
-        if track.rms > 0
     )
 
 
@@ -166,6 +188,7 @@ def _line(channel: Channel, track: LineTrack, rpm: float | None, cause: str | No
         lowest_hz=track.lowest_hz,
         highest_hz=track.highest_hz,
         wandered=track.wandered,
+        reading_uncertainty_hz=track.reading_uncertainty_hz,
     )
 
 
@@ -191,19 +214,32 @@ def _coherence(subject: Subject, spectra: Spectra | None, tracks: list[list[Line
         return ()
     points = []
     for first, second in _pairs(subject.channels):
-        curve = coherence(spectra, first, second)
+        curve = transfer(spectra, first, second)
         for track in tracks[second]:
-            bin_ = min(round(track.frequency_hz / spectra.resolution_hz), len(curve) - 1)
-            points.append(_point(subject, first, second, track.frequency_hz, float(curve[bin_]), spectra))
+            bin_ = min(round(track.frequency_hz / spectra.resolution_hz), len(curve.coherence) - 1)
+            points.append(_point(subject, first, second, track.frequency_hz, curve, bin_))
     return tuple(points)
 
 
-def _point(
-    subject: Subject, first: int, second: int, frequency: float, value: float, spectra: Spectra
-) -> CoherencePoint:
-    averages = spectra.effective_averages
-    names = subject.channels[first].name, subject.channels[second].name
-    return CoherencePoint(*names, frequency, value, averages, coherence_chance_level(averages))
+def _point(subject: Subject, first: int, second: int, frequency: float, curve: Transfer, bin_: int) -> CoherencePoint:
+    gain = float(abs(curve.response[bin_])) if curve.shown[bin_] else None
+    return CoherencePoint(
+        input=subject.channels[first].name,
+        output=subject.channels[second].name,
+        frequency_hz=frequency,
+        value=float(curve.coherence[bin_]),
+        averages=curve.effective_averages,
+        chance_level=curve.chance_level,
+        uncertainty=float(curve.coherence_uncertainty[bin_]),
+        gain=gain,
+        gain_uncertainty=None if gain is None else _gain_uncertainty(subject, first, second, gain, curve, bin_),
+    )
+
+
+def _gain_uncertainty(subject: Subject, first: int, second: int, gain: float, curve: Transfer, bin_: int) -> float:
+    """With the scales of both channels (JCGM 100, 5.1.2)."""
+    one, other = (subject.channels[index].scale_uncertainty or 0.0 for index in (first, second))
+    return gain * math.hypot(one, other, float(curve.relative_uncertainty[bin_]))
 
 
 def _bursts(subject: Subject, trace: Trace) -> list[tuple[str, Burst]]:

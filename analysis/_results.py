@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from analysis._channel import Channel
 from analysis._spectrum import Spectra
 from analysis._statistics import Statistics
 from analysis._supply import Burst, Trace
+
+if TYPE_CHECKING:
+    from analysis._impulses import Impulses
+    from analysis._ledger import Ledger
 
 #: coverage factor of every stated uncertainty (about 95 %)
 COVERAGE_FACTOR = 2
@@ -47,6 +52,8 @@ class Line:
     lowest_hz: float
     highest_hz: float
     wandered: bool
+    #: against other lines of the same maker, with which it wanders and shares the clock; None when nobody told
+    reading_uncertainty_hz: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +74,11 @@ class CoherencePoint:
     value: float
     averages: float
     chance_level: float
+    #: of the coherence, k = 2
+    uncertainty: float | None = None
+    #: |H1|, the output's unit per the input's, and its k = 2 uncertainty; None where coherence does not exceed chance
+    gain: float | None = None
+    gain_uncertainty: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +96,13 @@ class Analysis:
     bursts: tuple[ChannelBurst, ...]
     coherence: tuple[CoherencePoint, ...]
     warnings: tuple[str, ...]
+    #: as stated: 0 is engine off, None when nobody said
+    engine_rpm: float | None = None
+    #: True when test bursts were found or told of
+    bursts_play: bool = False
+    #: of every channel whose noise is read
+    impulses: tuple[Impulses, ...] = ()
+    ledger: tuple[Ledger, ...] = ()
 
     def figure(self, channel: str, quantity: str) -> Figure | None:
         """The figure of that channel and quantity, or None when it was refused."""

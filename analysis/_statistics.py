@@ -55,25 +55,35 @@ class StatisticsAccumulator:
         """Take rows of shape (n, channels)."""
         if not len(rows):
             return
-        there = ~np.isnan(rows)
         if self._pivot is None:
             self._pivot = np.nan_to_num(rows[0])
-        moved = np.where(there, rows - self._pivot, 0.0)
-        self._count += there.sum(axis=0)
-        self._missing += (~there).sum(axis=0)
-        self._sum += moved.sum(axis=0)
-        self._square += np.einsum("nc,nc->c", moved, moved)
-        self._low = np.minimum(self._low, np.where(there, rows, np.inf).min(axis=0))
-        self._high = np.maximum(self._high, np.where(there, rows, -np.inf).max(axis=0))
-        for counter, column in zip(self._clips, rows.T, strict=True):
+        # Each channel in one piece: reducing along rows of two or three values is several times slower.
+        columns = np.ascontiguousarray(rows.T)
+        for index, (counter, column) in enumerate(zip(self._clips, columns, strict=True)):
             counter.update(column)
+            self._add(index, column, float(self._pivot[index]))
         self._add_stretches(rows)
+
+    def _add(self, index: int, column: Floats, pivot: float) -> None:
+        low, length = column.min(), len(column)
+        if np.isnan(low):
+            column = column[~np.isnan(column)]
+            low = column.min(initial=np.inf)
+        moved = column - pivot
+        self._count[index] += len(column)
+        self._missing[index] += length - len(column)
+        self._sum[index] += moved.sum()
+        # Not by BLAS, whose threads cost more than they save on so little.
+        self._square[index] += np.einsum("n,n->", moved, moved)
+        self._low[index] = min(self._low[index], low)
+        self._high[index] = max(self._high[index], column.max(initial=-np.inf))
 
     def _add_stretches(self, rows: Floats) -> None:
         whole = self._carry.whole(rows)
         if len(whole):
-            shaped = whole.reshape(-1, self._carry.length, rows.shape[1])
-            self._parts.append((shaped.mean(axis=1), (shaped**2).mean(axis=1)))
+            shaped = np.ascontiguousarray(whole.T).reshape(rows.shape[1], -1, self._carry.length)
+            squares = np.einsum("csl,csl->sc", shaped, shaped) / self._carry.length
+            self._parts.append((shaped.mean(axis=2).T, squares))
 
     def result(self) -> Statistics:
         """The statistics of everything taken so far."""

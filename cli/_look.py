@@ -75,6 +75,7 @@ def _show_study(study: Study) -> None:
         table.add_row(figure.channel, quantity_words(figure.quantity), value, band, str(figure.averages or ""))
     console.print(table)
     _show_lines(study)
+    _show_ledger(study)
     for warning in (*study.info.warnings, *study.analysis.warnings):
         say(f"note: {warning}")
 
@@ -94,6 +95,25 @@ def _show_lines(study: Study) -> None:
         rms = level(line.rms, line.uncertainty, line.unit)
         table.add_row(line.channel, frequency, rms, order, line.cause or "")
     _console().print(table)
+
+
+def _show_ledger(study: Study) -> None:
+    """What makes the noise of each channel; the squares of the entries sum to that of the total."""
+    from rich.table import Table
+
+    from job import aggressor_words, level
+
+    if not study.analysis.ledger:
+        return
+    table = Table("channel", "noise by maker", "rms (k = 2)", "share of the power")
+    for ledger in study.analysis.ledger:
+        for entry in ledger.entries:
+            rms = level(entry.rms, entry.uncertainty, ledger.unit)
+            table.add_row(ledger.channel, aggressor_words(entry.aggressor), rms, f"{100 * entry.share:.1f} %")
+    _console().print(table)
+    for ledger in study.analysis.ledger:
+        for note in ledger.notes:
+            say(f"note: channel {ledger.channel}: {note}")
 
 
 def _console() -> Console:

@@ -15,6 +15,8 @@ from analysis import (
     ChannelBurst,
     Circumstances,
     Comparison,
+    Ledger,
+    LedgerEntry,
     Side,
     Subject,
     WrongUseError,
@@ -176,8 +178,7 @@ def study_json(study: Study) -> dict[str, Any]:
             }
             for line in analysis.lines
         ],
-        # The ledger splits noise by its makers; nothing is put into it before they can be told apart.
-        "ledger": [],
+        "ledger": [_entry_json(ledger, entry) for ledger in analysis.ledger for entry in ledger.entries],
         "bursts": [_burst_json(named) for named in analysis.bursts],
         "coherence": [
             {
@@ -203,6 +204,17 @@ def _channel_json(study: Study, index: int) -> dict[str, Any]:
         "coupling": channel.coupling,
         "clipped_samples": int(statistics.clipped[index]),
         "missing_samples": int(statistics.missing[index]),
+    }
+
+
+def _entry_json(ledger: Ledger, entry: LedgerEntry) -> dict[str, Any]:
+    return {
+        "channel": ledger.channel,
+        "aggressor": entry.aggressor,
+        "rms": entry.rms,
+        "share": entry.share,
+        "unit": ledger.unit,
+        "uncertainty": entry.uncertainty,
     }
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from analysis import Change, Channel
+from analysis import Aggressor, Change, Channel
 from job._numbers import decibels, measure_for, with_uncertainty
 
 _QUANTITIES = {
@@ -33,6 +33,18 @@ _TAP_POINTS = {
     "tacho": "engine speed pickup",
 }
 
+_AGGRESSORS: dict[Aggressor, str] = {
+    "alternator": "alternator",
+    "ignition": "ignition or injection",
+    "mains": "mains",
+    "converter": "fixed tones (converter, clock)",
+    "motor": "motor (drifting tones)",
+    "frames": "phone (frame bursts)",
+    "broadband": "hiss",
+    "instrument floor": "the instrument itself",
+    "unexplained": "unexplained",
+}
+
 #: the usual cautions, in the order in which they matter at the vehicle
 CAUTIONS = (
     "Run an engine only outdoors or with the exhaust led away: carbon monoxide has no smell. Secure the vehicle "
@@ -53,6 +65,11 @@ CAUTIONS = (
 def quantity_words(quantity: str) -> str:
     """What a quantity is called; one that has no words yet keeps its name."""
     return _QUANTITIES.get(quantity, quantity.replace("_", " "))
+
+
+def aggressor_words(aggressor: Aggressor) -> str:
+    """What an entry of the noise ledger is called."""
+    return _AGGRESSORS[aggressor]
 
 
 def tap_words(channel: Channel) -> str:
