@@ -57,6 +57,16 @@ from capture._serial_port import SerialPortSource, SerialSettings
 from capture._several import split_wishes
 from capture._signal_file import export_test_signal, load_stimulus
 from capture._simulated import COUNTER_MODULUS, SimulatedVehicleSource, simulated_losses
+from capture._simulated_system import (
+    SYSTEM_RANGES,
+    TAPS,
+    FaultyVehicle,
+    OperatingPoint,
+    SystemModel,
+    answers,
+    picture,
+    random_vehicle,
+)
 from capture._software import software_chain, version
 from capture._sound_card import SoundCardSource
 from capture._sound_devices import SoundCard, sound_cards
@@ -65,7 +75,7 @@ from capture._standard_input import StandardInputSettings, StandardInputSource
 from capture._stimulus import Stimulus
 from capture._test_signals import SHAPES, SPEAKER_CAUTIONS, SignalBurst, TestSignal, make_test_signal
 from capture._together import RecordTogether, Track, TrackOutcome, coarse_offset
-from capture._toml_file import read_toml, replace_file
+from capture._toml_file import read_toml, replace_file, toml_line
 from capture._vehicle import LIBRARY_VAN_FOUND, LIBRARY_VAN_LEFT, VehicleModel, true_values
 
 __all__ = [
@@ -75,6 +85,8 @@ __all__ = [
     "LIBRARY_VAN_LEFT",
     "SHAPES",
     "SPEAKER_CAUTIONS",
+    "SYSTEM_RANGES",
+    "TAPS",
     "Asked",
     "Block",
     "Calibration",
@@ -84,6 +96,7 @@ __all__ = [
     "Conditions",
     "Ended",
     "Evidence",
+    "FaultyVehicle",
     "ForeignChannel",
     "ForeignFile",
     "Found",
@@ -94,6 +107,7 @@ __all__ = [
     "LevelFacts",
     "Mark",
     "MeterFacts",
+    "OperatingPoint",
     "OscilloscopeSettings",
     "OscilloscopeSource",
     "Player",
@@ -125,10 +139,12 @@ __all__ = [
     "StandardInputSource",
     "Stimulus",
     "StoredCalibration",
+    "SystemModel",
     "TestSignal",
     "Track",
     "TrackOutcome",
     "VehicleModel",
+    "answers",
     "apply_wishes",
     "calibration_names",
     "calibration_of",
@@ -150,7 +166,9 @@ __all__ = [
     "make_test_signal",
     "open_foreign",
     "parse_wishes",
+    "picture",
     "playing_rate",
+    "random_vehicle",
     "read_evidence",
     "read_toml",
     "recover_recording",
@@ -162,6 +180,7 @@ __all__ = [
     "software_chain",
     "sound_cards",
     "split_wishes",
+    "toml_line",
     "true_values",
     "verify_recording",
     "version",

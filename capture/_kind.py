@@ -23,6 +23,8 @@ class Asked:
     #: "as found", "as left" or "instrument floor"
     state: str = "as found"
     conditions: Conditions = field(default_factory=Conditions)
+    #: the isolation step, as it will stand in the recording; only simulated vehicles heed it
+    step: str = "baseline"
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,8 +5,9 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections import deque
+from collections.abc import Mapping
 from itertools import pairwise
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -17,8 +18,17 @@ from capture._errors import SourceError
 from capture._kind import Asked, Settings, SourceKind
 from capture._model import Block, Calibration, Ended, Gap, Item, Mark, RecordedChannel, SourceFacts
 from capture._pace import Pace
+from capture._simulated_system import (
+    SYSTEM_RANGES,
+    OperatingPoint,
+    SystemModel,
+    cured,
+    noise_seed,
+    random_vehicle,
+    rpm_before,
+)
 from capture._source import Source, SourceDescription
-from capture._vehicle import LIBRARY_VAN_FOUND, LIBRARY_VAN_LEFT, VehicleModel
+from capture._vehicle import LIBRARY_VAN_FOUND, LIBRARY_VAN_LEFT
 
 Floats = npt.NDArray[np.float64]
 
@@ -34,6 +44,7 @@ RANGES = {
 #: The counting channel holds the row number modulo this. It is the largest prime below 2^15, so that no whole number
 #: of buffers goes missing unnoticed, whatever their size: a power of two would hide the loss of some.
 COUNTER_MODULUS = 32749
+_AC_COUPLED = ("signal", "speaker")
 COUNTER = "counter"
 SIMULATED_LOSS = "simulated loss"
 _MOST_LOST = 1 << 18
@@ -42,8 +53,23 @@ _BLOCKS_A_SECOND = 20
 _NOISE_ROWS = 4096
 
 
+class Model(Protocol):
+    """What can be sampled: every role's value without noise, the noise of its own, and when test bursts begin."""
+
+    @property
+    def tone_hz(self) -> float: ...
+    @property
+    def burst_on_s(self) -> float: ...
+    @property
+    def burst_every_s(self) -> float: ...
+    @property
+    def first_burst_s(self) -> float: ...
+    def noise_free(self, time_s: Floats, below_hz: float, bursts: bool) -> dict[str, Floats]: ...
+    def own_noise(self, role: str, below_hz: float) -> float: ...
+
+
 class SimulatedVehicleSource:
-    """Delivers 16-bit samples of a `VehicleModel`.
+    """Delivers 16-bit samples of a `VehicleModel`, or of a whole `SystemModel`.
 
     Parameters
     ----------
@@ -59,13 +85,17 @@ class SimulatedVehicleSource:
         False delivers as fast as the machine can, for making files.
     counter
         True adds a last channel that holds the row number modulo `COUNTER_MODULUS`: what is lost shows in it.
+    ranges
+        Full scale and own noise of the converter by role.
+    about
+        What the recording's source note says beside the seed.
     losses
         Rows that are counted on but not delivered: a `Gap` comes in their place. In order, none touching another.
     """
 
     def __init__(
         self,
-        model: VehicleModel,
+        model: Model,
         roles: tuple[str, ...] = ("supply", "supply-amp", "signal"),
         rate_hz: float = 48_000.0,
         *,
@@ -75,10 +105,13 @@ class SimulatedVehicleSource:
         live: bool = True,
         counter: bool = False,
         losses: tuple[Gap, ...] = (),
+        ranges: Mapping[str, tuple[float, float]] = RANGES,
+        about: str = "",
     ) -> None:
         self._model, self._roles, self._rate_hz = model, roles, rate_hz
         self._bursts, self._shorted, self._seed, self._live = bursts, shorted, seed, live
         self._counter, self._losses = counter, losses
+        self._ranges, self._about = ranges, about
         self._row = 0
         self._running = False
         self._marks: list[float] = []
@@ -87,8 +120,8 @@ class SimulatedVehicleSource:
         """Check the roles and the rate."""
         for role in self._roles:
             problem = role_problem(role)
-            if problem is None and role.partition("@")[0] not in RANGES:
-                problem = f"the simulated vehicle has no '{role}': it has {', '.join(RANGES)}"
+            if problem is None and role.partition("@")[0] not in self._ranges:
+                problem = f"the simulated vehicle has no '{role}': it has {', '.join(self._ranges)}"
             if problem:
                 raise SourceError(f"simulated-vehicle: {problem}")
         _check_losses(self._losses)
@@ -99,7 +132,7 @@ class SimulatedVehicleSource:
         return SourceDescription(
             facts=SourceFacts(kind="simulated-vehicle", name="simulated vehicle", note=self._note()),
             rate_hz=self._rate_hz,
-            channels=tuple(_channel(role) for role in self._roles) + (_COUNTER_CHANNEL,) * self._counter,
+            channels=tuple(_channel(role, self._ranges) for role in self._roles) + (_COUNTER_CHANNEL,) * self._counter,
             dtype=np.dtype("<i2"),
             simulated=True,
             live=self._live,
@@ -108,7 +141,8 @@ class SimulatedVehicleSource:
     def _note(self) -> str:
         counted = [f"{COUNTER}: row number modulo {COUNTER_MODULUS}"] if self._counter else []
         lost = [f"{len(self._losses)} simulated losses"] if self._losses else []
-        return "; ".join([f"seed {self._seed}", *counted, *lost])
+        about = [self._about] if self._about else [f"seed {self._seed}"]
+        return "; ".join([*about, *counted, *lost])
 
     def start(self) -> None:
         """Begin at time 0 of the model."""
@@ -173,7 +207,7 @@ class SimulatedVehicleSource:
 
     def _column(self, kind: str, clean: dict[str, Floats], noise: Floats) -> Floats:
         """One channel's counts; `noise` has shape (2, rows): the converter's, and the amplifier input's."""
-        full_scale, own_noise = RANGES[kind]
+        full_scale, own_noise = self._ranges[kind]
         value = own_noise * noise[0]
         if clean:
             value += self._at_the_clip(kind, clean[kind], noise[1])
@@ -184,8 +218,9 @@ class SimulatedVehicleSource:
         return clipped
 
     def _at_the_clip(self, kind: str, clean: Floats, white: Floats) -> Floats:
-        """Only the amplifier's input has noise of its own."""
-        return clean + self._model.input_noise(self._half_hz) * white if kind == "signal" else clean
+        """With the noise that is there before the converter."""
+        own = self._model.own_noise(kind, self._half_hz)
+        return clean + own * white if own else clean
 
     @property
     def _half_hz(self) -> float:
@@ -248,21 +283,21 @@ def _check_losses(losses: tuple[Gap, ...]) -> None:
 _COUNTER_CHANNEL = RecordedChannel(name=COUNTER, scale=1 / 32768, step_counts=1)
 
 
-def _channel(role: str) -> RecordedChannel:
+def _channel(role: str, ranges: Mapping[str, tuple[float, float]]) -> RecordedChannel:
     kind = role.partition("@")[0]
     return RecordedChannel(
         name=role,
         role=role,
         unit="A" if kind == "current" else "V",
-        scale=RANGES[kind][0] / 32768,
-        coupling="AC" if kind == "signal" else "DC",
+        scale=ranges[kind][0] / 32768,
+        coupling="AC" if kind in _AC_COUPLED else "DC",
         limits_counts=(-32768, 32767),
         step_counts=1,
         calibration=Calibration(
             date="invented",
             method="simulated converter: exact by construction, uncertainty invented",
             scale_uncertainty=0.005,
-            offset_uncertainty=0.0 if kind == "signal" else RANGES[kind][0] * 1e-4,
+            offset_uncertainty=0.0 if kind in _AC_COUPLED else ranges[kind][0] * 1e-4,
         ),
     )
 
@@ -272,10 +307,18 @@ class _SimulatedSettings(Settings):
     counter: bool = Field(False, description=f"yes adds a channel of row numbers modulo {COUNTER_MODULUS}")
     faults: int = Field(0, ge=0, description="how many losses to simulate")
     faults_span_s: float = Field(600.0, gt=0, le=1e6, description="the seconds they are spread over")
+    live: bool = Field(True, description="no delivers as fast as the machine can")
+    fault: str = Field("", description="random, none or a cause: a whole sound system of that seed, to find it in")
+    step: str = Field("", description="the isolation step of that system, where --step does not say it")
+    take: int = Field(1, ge=1, description="another take of the same differs as two runs of a vehicle do")
 
 
 def _make(target: str, asked: Asked, settings: _SimulatedSettings) -> Source:
-    """The library van in the asked state, its engine at the asked speed."""
+    """The library van in the asked state, its engine at the asked speed; or another vehicle with a fault."""
+    if settings.fault:
+        return _system_source(asked, settings)
+    if settings.step:
+        raise WrongUseError("--setting step=...: only a vehicle with a fault has isolation steps: add fault=random")
     facts = asked.conditions
     model = LIBRARY_VAN_LEFT if asked.state == "as left" else LIBRARY_VAN_FOUND
     if facts.engine_rpm is not None:
@@ -288,9 +331,47 @@ def _make(target: str, asked: Asked, settings: _SimulatedSettings) -> Source:
         bursts="burst" in (facts.test_signal or "").lower(),
         shorted=asked.state == "instrument floor",
         seed=settings.seed,
+        live=settings.live,
         counter=settings.counter,
         losses=simulated_losses(settings.faults, round(settings.faults_span_s * rate_hz), settings.seed),
     )
+
+
+def _system_source(asked: Asked, settings: _SimulatedSettings) -> Source:
+    """A vehicle of that seed and fault under the asked isolation step; after the work it is without the fault.
+
+    The note does not tell which fault was drawn: that is to be found.
+    """
+    floor = asked.state == "instrument floor"
+    step = "baseline" if floor else settings.step or asked.step
+    vehicle = random_vehicle(settings.seed, settings.fault)
+    vehicle = cured(vehicle) if asked.state == "as left" else vehicle
+    rate_hz = asked.rate_hz or 48_000.0
+    return SimulatedVehicleSource(
+        SystemModel(vehicle, step, _point_held(vehicle.point, asked, step), settings.take),
+        asked.roles or ("supply", "speaker", "signal", "ground-offset"),
+        rate_hz,
+        bursts="burst" in (asked.conditions.test_signal or "").lower(),
+        shorted=floor,
+        seed=noise_seed(settings.seed, step, settings.take),
+        live=settings.live,
+        counter=settings.counter,
+        losses=simulated_losses(settings.faults, round(settings.faults_span_s * rate_hz), settings.seed),
+        ranges=SYSTEM_RANGES,
+        about=f"vehicle of seed {settings.seed}, fault {settings.fault}, take {settings.take}",
+    )
+
+
+def _point_held(usual: OperatingPoint, asked: Asked, step: str) -> OperatingPoint:
+    """The operating point that the conditions describe; what they leave open is as usual.
+
+    An engine speed that was typed is the one held during this recording: the step "second engine speed" then adds
+    nothing to it.
+    """
+    facts = asked.conditions
+    loads = None if facts.loads is None else " ".join(facts.loads).lower()
+    point = usual if loads is None else dataclasses.replace(usual, lamps="lamp" in loads, blower="blower" in loads)
+    return point if facts.engine_rpm is None else dataclasses.replace(point, rpm=rpm_before(step, facts.engine_rpm))
 
 
 SIMULATED_VEHICLE = SourceKind(

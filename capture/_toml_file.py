@@ -74,7 +74,7 @@ def _explained(text: str, model: type[BaseModel], error: ValidationError) -> str
     place = tuple(first["loc"])
     dotted = ".".join(str(part + 1) if isinstance(part, int) else part for part in place)
     others = f" (and {error.error_count() - 1} more)" if error.error_count() > 1 else ""
-    return f"line {find_line(text, place)}: {_complaint(first['type'], first['msg'], dotted, place, model)}{others}"
+    return f"line {toml_line(text, place)}: {_complaint(first['type'], first['msg'], dotted, place, model)}{others}"
 
 
 def _complaint(kind: str, message: str, dotted: str, place: Place, model: type[BaseModel]) -> str:
@@ -104,7 +104,7 @@ def _models_in(annotation: object) -> list[type[BaseModel]]:
     return [found for part in get_args(annotation) for found in _models_in(part)]
 
 
-def find_line(text: str, place: Place) -> int:
+def toml_line(text: str, place: Place) -> int:
     """The 1-based line of a key, of its table's header when the key is not there, or 1.
 
     `place` is a path as pydantic gives it: ("levels", 2, "volts") is `volts` in the third [[levels]]; of a place

@@ -144,6 +144,10 @@ class VehicleModel:
         """White noise at the amplifier's input below a frequency, V rms."""
         return self.noise_v_rthz * math.sqrt(below_hz)
 
+    def own_noise(self, role: str, below_hz: float) -> float:
+        """White noise at a role's tap below a frequency, V rms: only the amplifier's input has any."""
+        return self.input_noise(below_hz) if role == "signal" else 0.0
+
 
 def true_values(model: VehicleModel, rate_hz: float, full_level_v: float) -> dict[str, dict[str, float]]:
     """Role and quantity to the true value, in closed form from the model, never from samples.
