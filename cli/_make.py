@@ -22,11 +22,29 @@ def register(app: typer.Typer) -> None:
     app.command()(gui)
 
 
-def demo(out: options.Out = Path("humproof-demo"), json: options.Json = False) -> int:
+def demo(
+    out: options.Out = Path("humproof-demo"),
+    fault: options.Fault = None,
+    seed: options.Seed = 1,
+    reveal: options.Reveal = False,
+    json: options.Json = False,
+) -> int:
     """The whole main job on the bundled sample job: verify, analyse, compare, hand over the PDF.
 
     Example: humproof demo --out try-it
+
+    With --fault a simulated vehicle to practise on, whose fault is to be found. Example: humproof demo --fault random
     """
+    if fault is not None:
+        from cli import _practice
+
+        if reveal:
+            return _practice.reveal(fault, seed, json=json)
+        return _practice.practice(out, fault, seed, json=json)
+    return _sample_job(out, json)
+
+
+def _sample_job(out: Path, json: bool) -> int:
     from job import comparison_json, verify_job
     from sample_data import copy_sample_job
 

@@ -25,6 +25,12 @@ Floor = Annotated[
     Path | None, typer.Option("--floor", help="A recording of the instrument alone, inputs shorted at the clips.")
 ]
 Out = Annotated[Path, typer.Option("--out", metavar="DIR", help="Where the sample job is copied to.")]
+Fault = Annotated[
+    str | None,
+    typer.Option("--fault", metavar="random|CAUSE", help="A simulated vehicle with a fault to be found, instead."),
+]
+Seed = Annotated[int, typer.Option("--seed", min=0, help="Of that vehicle: the same seed is the same vehicle.")]
+Reveal = Annotated[bool, typer.Option("--reveal", help="Only say what is wrong with that vehicle.")]
 Pdf = Annotated[
     Path | None,
     typer.Option("-o", "--output", metavar="FILE.pdf", help="Without it: report.pdf in the job's folder."),

@@ -64,17 +64,17 @@ def record(
     wishes, named_state, signal = wired.wishes(), state_named(state), sound.signal(duration)
     facts = with_signal(held.facts(), signal, sound.played)
     roles = tuple(wishes.roles.values()) if len(source) == 1 else ()
-    asked = Asked(rate, channels, roles, named_state, facts)
+    asked = Asked(rate, channels, roles, named_state, facts, step)
     # Opened before the job is touched: a device that is not there leaves no folder behind.
-    inputs = _opened(make_sources(source, asked, pairs_typed("--setting", setting, "baud=115200")), wishes)
+    inputs = opened(make_sources(source, asked, pairs_typed("--setting", setting, "baud=115200")), wishes)
     try:
         says = [one.says for one in inputs]
         stimuli = sound.stimuli(signal, says)
         show_before_recording(says, facts, duration, quiet=json)
         if signal is not None and not json:
             show_speaker_cautions()
-        plan = _Plan(named_state, step, facts, long_enough(duration, signal))
-        outcomes, alignment = _record(job, inputs, stimuli, plan, quiet=json)
+        plan = Plan(named_state, step, facts, long_enough(duration, signal))
+        outcomes, alignment = record_all(job, inputs, stimuli, plan, quiet=json)
     finally:
         for one in inputs:
             one.source.stop()
@@ -91,7 +91,7 @@ class _Input:
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
-class _Plan:
+class Plan:
     """What is the same for all recordings made together."""
 
     state: State
@@ -100,7 +100,7 @@ class _Plan:
     duration_s: float | None
 
 
-def _opened(sources: Sequence[Any], wishes: ChannelWishes) -> list[_Input]:
+def opened(sources: Sequence[Any], wishes: ChannelWishes) -> list[_Input]:
     """Open every source; all are closed again when one of them cannot be."""
     from contextlib import ExitStack
 
@@ -130,8 +130,8 @@ def _wired(ready: Sequence[Prepared], wishes: ChannelWishes) -> list[_Input]:
     return inputs
 
 
-def _record(
-    path: Path, inputs: list[_Input], stimuli: list[Stimulus | None], plan: _Plan, *, quiet: bool
+def record_all(
+    path: Path, inputs: list[_Input], stimuli: list[Stimulus | None], plan: Plan, *, quiet: bool
 ) -> tuple[Sequence[TrackOutcome], _Alignments]:
     from capture import RecordTogether, Track
     from job import add_recording, new_recording_path, open_or_create_job
@@ -172,7 +172,7 @@ def _aligned(job: Job, outcomes: Sequence[TrackOutcome]) -> _Alignments:
     return _Alignments(tuple(entries), tuple(reasons))
 
 
-def _describer(one: _Input, plan: _Plan) -> Callable[[SourceDescription], RecordingInfo]:
+def _describer(one: _Input, plan: Plan) -> Callable[[SourceDescription], RecordingInfo]:
     """Turns what the source says into the facts of a recording, at the moment it begins."""
     from datetime import UTC, datetime
 

@@ -2,6 +2,16 @@
 
 from job._advice import Advice, advice_before_recording, seconds_for_averages
 from job._alignment import align_recordings, alignment_between
+from job._diagnosis import SHOWN as CAUSES_SHOWN
+from job._diagnosis import (
+    JobDiagnosis,
+    add_answers,
+    cause_words,
+    diagnose_job,
+    diagnosis_json,
+    finished_job,
+    set_outcome,
+)
 from job._errors import JobError
 from job._job import (
     Job,
@@ -16,7 +26,20 @@ from job._job import (
     save_job,
     verify_job,
 )
-from job._model import STATES, AlignmentEntry, Entry, JobFile, Shop, State, Vehicle, Visit
+from job._likelihoods import TABLES as LIKELIHOOD_TABLES
+from job._likelihoods import bundled_table, likelihoods_text, read_likelihoods
+from job._model import (
+    STATES,
+    AlignmentEntry,
+    AnswerEntry,
+    Entry,
+    JobFile,
+    Outcome,
+    Shop,
+    State,
+    Vehicle,
+    Visit,
+)
 from job._numbers import (
     MINUS,
     NO_BREAK,
@@ -30,6 +53,13 @@ from job._numbers import (
     two_digits,
     with_uncertainty,
 )
+from job._practice import (
+    fit_on_practice,
+    practice_answers,
+    practice_observations,
+    practice_strengths,
+    practice_trials,
+)
 from job._study import (
     BURST_MARK,
     Study,
@@ -40,40 +70,54 @@ from job._study import (
     study_json,
     study_recording,
 )
-from job._words import CAUTIONS, change_texts, quantity_words, tap_words
+from job._words import CAUTIONS, aggressor_words, change_texts, quantity_words, tap_words
 
 __all__ = [
     "BURST_MARK",
+    "CAUSES_SHOWN",
     "CAUTIONS",
+    "LIKELIHOOD_TABLES",
     "MINUS",
     "NO_BREAK",
     "STATES",
     "Advice",
     "AlignmentEntry",
+    "AnswerEntry",
     "Entry",
     "Job",
+    "JobDiagnosis",
     "JobError",
     "JobFile",
     "Measure",
+    "Outcome",
     "Pair",
     "Shop",
     "State",
     "Study",
     "Vehicle",
     "Visit",
+    "add_answers",
     "add_recording",
     "advice_before_recording",
+    "aggressor_words",
     "align_recordings",
     "alignment_between",
+    "bundled_table",
+    "cause_words",
     "change_texts",
     "compare_studies",
     "comparison_json",
     "damaged_recordings",
     "decibels",
     "decimals_for",
+    "diagnose_job",
+    "diagnosis_json",
     "enter_recovered",
+    "finished_job",
+    "fit_on_practice",
     "fixed",
     "level",
+    "likelihoods_text",
     "measure_for",
     "new_recording_path",
     "number",
@@ -81,9 +125,15 @@ __all__ = [
     "open_or_create_job",
     "pairs",
     "plain",
+    "practice_answers",
+    "practice_observations",
+    "practice_strengths",
+    "practice_trials",
     "quantity_words",
+    "read_likelihoods",
     "save_job",
     "seconds_for_averages",
+    "set_outcome",
     "study_file",
     "study_json",
     "study_recording",

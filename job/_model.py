@@ -6,7 +6,9 @@ from datetime import date
 from pathlib import PurePosixPath
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator, model_validator
+
+from analysis import CAUSES
 
 VERSION = 1
 
@@ -98,6 +100,39 @@ class AlignmentEntry(_Table):
         return second
 
 
+class AnswerEntry(_Table):
+    """What the technician answered, or read off a meter, to a question of the likelihood table."""
+
+    item: Text
+    answer: Literal["", "yes", "no", "not sure", "not done"] = ""
+    #: in the item's unit
+    reading: NotNegative | None = None
+    note: Text = ""
+
+    @model_validator(mode="after")
+    def _says_something(self) -> AnswerEntry:
+        if bool(self.answer) == (self.reading is not None):
+            raise ValueError(f"'{self.item}' needs either an answer (yes, no, not sure, not done) or a reading")
+        return self
+
+
+class Outcome(_Table):
+    """What it was in the end: what finished jobs teach the likelihood table."""
+
+    cause: Text = ""
+    #: where there were two at once
+    second_cause: Text = ""
+    how_it_was_proven: Text = ""
+
+    @field_validator("cause", "second_cause")
+    @classmethod
+    def _is_known(cls, cause: str) -> str:
+        known = [one.slug for one in CAUSES]
+        if cause and cause not in known:
+            raise ValueError(f"'{cause}' is not a cause that humproof knows: use one of {', '.join(known)}")
+        return cause
+
+
 class JobFile(_Table):
     """The whole of job.toml."""
 
@@ -108,6 +143,8 @@ class JobFile(_Table):
     shop: Shop = Shop()
     recordings: tuple[Entry, ...] = ()
     alignments: tuple[AlignmentEntry, ...] = ()
+    answers: tuple[AnswerEntry, ...] = ()
+    outcome: Outcome = Outcome()
 
     @field_validator("version")
     @classmethod

@@ -12,7 +12,7 @@ from job._errors import JobError
 from job._model import JobFile
 
 #: what is written as [[tables]], one for each
-_TABLES = ("recordings", "alignments")
+_TABLES = ("recordings", "alignments", "answers")
 #: larger than any job, small enough for any laptop
 LARGEST_BYTES = 4_000_000
 

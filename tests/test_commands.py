@@ -16,20 +16,21 @@ import pytest
 import soundfile
 
 from sample_data import SAMPLE_JOB
-from tests.support import ROOT, run_humproof, start_humproof
+from tests.support import ROOT, call_humproof, start_humproof
 
 FOUND = SAMPLE_JOB / "recordings" / "001-as-found-silence.h5"
 BURSTS = SAMPLE_JOB / "recordings" / "002-as-found-bursts.h5"
 LEFT = SAMPLE_JOB / "recordings" / "003-as-left-silence.h5"
 COMMANDS = (
     "demo", "sources", "record", "test-signal", "calibrate", "import", "analyse",
-    "compare", "report", "verify", "recover", "gui",
+    "compare",
+    "diagnose", "report", "verify", "recover", "gui",
 )  # fmt: skip
 
 
 def refused(code: int, *arguments: object, **options: Any) -> str:
     """Run what must be refused: one line on stderr, nothing on stdout; returns the line."""
-    done = run_humproof(*arguments, **options)
+    done = call_humproof(*arguments, **options)
     assert done.returncode == code, (done.returncode, done.stderr)
     assert done.stdout == ""
     lines = done.stderr.strip().splitlines()
@@ -49,13 +50,13 @@ def wav(tmp_path: Path) -> Path:
 
 @pytest.mark.parametrize("command", COMMANDS)
 def test_every_command_has_help_with_an_example(command: str) -> None:
-    done = run_humproof(command, "--help")
+    done = call_humproof(command, "--help")
     assert done.returncode == 0
     assert f"Example: humproof {command}" in " ".join(done.stdout.split())
 
 
 def test_help_names_every_command_and_loads_nothing_heavy() -> None:
-    done = run_humproof("--help")
+    done = call_humproof("--help")
     assert done.returncode == 0
     assert all(f"  {command} " in done.stdout for command in COMMANDS)
     code = "import sys, cli; cli.main(['--help']);print(sorted({'numpy', 'scipy', 'h5py', 'PyQt6'} & set(sys.modules)))"
@@ -123,7 +124,7 @@ def test_a_job_folder_of_somebody_else_is_left_alone(tmp_path: Path, wav: Path) 
 
 
 def test_analyse_gives_the_designed_json() -> None:
-    done = run_humproof("analyse", BURSTS, "--json", check=True)
+    done = call_humproof("analyse", BURSTS, "--json", check=True)
     result = json.loads(done.stdout)
     assert list(result) == ["recording", "figures", "lines", "ledger", "bursts", "coherence", "warnings"]
     recording = result["recording"]
@@ -150,22 +151,22 @@ def test_analyse_gives_the_designed_json() -> None:
     # Bursts start at 1 s and every 3.3 s: four of them in 13 s.
     starts = sorted({burst["start_s"] for burst in result["bursts"]})
     assert starts == pytest.approx([1.0, 4.3, 7.6, 10.9], abs=1e-3)
-    coherent = json.loads(run_humproof("analyse", FOUND, "--json", check=True).stdout)["coherence"]
+    coherent = json.loads(call_humproof("analyse", FOUND, "--json", check=True).stdout)["coherence"]
     ripple = next(point for point in coherent if abs(point["frequency_hz"] - 2250) < 1)
     assert ripple["value"] > 0.99 > ripple["chance_level"] > 0
     assert ripple["averages"] > 2
 
 
 def test_no_dc_and_no_sag_from_an_ac_coupled_channel(wav: Path) -> None:
-    result = json.loads(run_humproof("analyse", wav, "--channel", "0=supply", "--coupling", "0=AC", "--json").stdout)
+    result = json.loads(call_humproof("analyse", wav, "--channel", "0=supply", "--coupling", "0=AC", "--json").stdout)
     assert {figure["quantity"] for figure in result["figures"]}.isdisjoint({"dc", "sag"})
     assert any("is AC-coupled, so no DC value and no sag" in warning for warning in result["warnings"])
-    result = json.loads(run_humproof("analyse", wav, "--channel", "0=supply", "--coupling", "0=DC", "--json").stdout)
+    result = json.loads(call_humproof("analyse", wav, "--channel", "0=supply", "--coupling", "0=DC", "--json").stdout)
     assert "dc" in {figure["quantity"] for figure in result["figures"]}
 
 
 def test_a_channel_without_a_role_says_what_it_lacks(wav: Path) -> None:
-    result = json.loads(run_humproof("analyse", wav, "--json", check=True).stdout)
+    result = json.loads(call_humproof("analyse", wav, "--json", check=True).stdout)
     assert any("has no role" in warning and "--channel N=ROLE" in warning for warning in result["warnings"])
     assert any("not calibrated" in warning for warning in result["warnings"])
     assert {figure["unit"] for figure in result["figures"]} == {"FS"}
@@ -173,7 +174,7 @@ def test_a_channel_without_a_role_says_what_it_lacks(wav: Path) -> None:
 
 def test_a_scale_turns_shares_into_volts(wav: Path) -> None:
     options = ("--channel", "0=signal", "--scale", "0=8", "--scale-uncertainty", "0.02", "--json")
-    result = json.loads(run_humproof("analyse", wav, *options, check=True).stdout)
+    result = json.loads(call_humproof("analyse", wav, *options, check=True).stdout)
     rms = next(figure for figure in result["figures"] if figure["quantity"] == "rms")
     assert rms["unit"] == "V"
     assert rms["value"] == pytest.approx(8 * 0.25 / 2**0.5, rel=1e-4)
@@ -185,29 +186,29 @@ def test_a_sealed_recording_takes_no_other_roles() -> None:
 
 
 def test_compare_gives_the_designed_json_and_verdicts() -> None:
-    result = json.loads(run_humproof("compare", FOUND, LEFT, "--json", check=True).stdout)
+    result = json.loads(call_humproof("compare", FOUND, LEFT, "--json", check=True).stdout)
     assert list(result) == ["comparable", "mismatches", "changes", "verdict"]
     assert result["comparable"] is True
     assert result["verdict"] == "improved: 4; no change shown: 2"
-    itself = json.loads(run_humproof("compare", FOUND, FOUND, "--json", check=True).stdout)
+    itself = json.loads(call_humproof("compare", FOUND, FOUND, "--json", check=True).stdout)
     assert itself["comparable"] is True
     assert itself["verdict"] == "no change shown"
 
 
 def test_a_foreign_file_against_itself_shows_no_change_whatever_is_known_of_it(wav: Path) -> None:
-    result = json.loads(run_humproof("compare", wav, wav, "--json", check=True).stdout)
+    result = json.loads(call_humproof("compare", wav, wav, "--json", check=True).stdout)
     assert (result["comparable"], result["verdict"]) == (True, "no change shown")
 
 
 def test_different_engine_speeds_are_refused_with_the_reason(tmp_path: Path) -> None:
     for state, rpm in (("as-found", 1500), ("as-left", 1800)):
         options = ("--channel", "0=supply", "--channel", "1=signal", "--load", "headlamps", "--volume", "9")
-        run_humproof(
+        call_humproof(
             "record", tmp_path / "van", "--source", "simulated-vehicle", "--duration", 1.5, "--state", state,
             "--rpm", rpm, *options, "--gains", "low", "--test-signal", "silence", "--json", check=True,
         )  # fmt: skip
     first, second = sorted((tmp_path / "van" / "recordings").iterdir())
-    result = json.loads(run_humproof("compare", first, second, "--json", check=True).stdout)
+    result = json.loads(call_humproof("compare", first, second, "--json", check=True).stdout)
     assert result["comparable"] is False
     assert result["mismatches"] == ["engine speeds differ by more than 2%: 1500 and 1800 rpm"]
     assert {change["verdict"] for change in result["changes"]} == {"not comparable"}
@@ -219,12 +220,12 @@ def test_import_is_all_or_nothing(tmp_path: Path, wav: Path) -> None:
     bad.write_text("time,volts\n0,1\n1,2\n0.5,3\n")
     assert "bad.csv" in refused(1, "import", tmp_path / "van", wav, bad)
     assert not (tmp_path / "van").exists()
-    made = run_humproof("import", tmp_path / "van", wav, "--channel", "0=signal", "--json", check=True)
+    made = call_humproof("import", tmp_path / "van", wav, "--channel", "0=signal", "--json", check=True)
     path = Path(json.loads(made.stdout)["recordings"][0]["file"])
     assert sorted(item.name for item in path.parent.iterdir()) == [path.name]
-    assert run_humproof("verify", tmp_path / "van").returncode == 0
-    direct = json.loads(run_humproof("analyse", wav, "--channel", "0=signal", "--json", check=True).stdout)
-    sealed = json.loads(run_humproof("analyse", path, "--json", check=True).stdout)
+    assert call_humproof("verify", tmp_path / "van").returncode == 0
+    direct = json.loads(call_humproof("analyse", wav, "--channel", "0=signal", "--json", check=True).stdout)
+    sealed = json.loads(call_humproof("analyse", path, "--json", check=True).stdout)
     assert sealed["figures"] == direct["figures"]
     assert sealed["lines"] == direct["lines"]
 
@@ -232,7 +233,7 @@ def test_import_is_all_or_nothing(tmp_path: Path, wav: Path) -> None:
 def test_verify_names_what_was_changed(tmp_path: Path) -> None:
     path = tmp_path / FOUND.name
     path.write_bytes(FOUND.read_bytes())
-    assert run_humproof("verify", path).returncode == 0
+    assert call_humproof("verify", path).returncode == 0
     with h5py.File(path, "r+") as file:
         file["samples"][1234, 1] ^= 1
     line = refused(1, "verify", path)
@@ -241,25 +242,25 @@ def test_verify_names_what_was_changed(tmp_path: Path) -> None:
 
 
 def test_record_from_a_replay_gives_the_same_figures(tmp_path: Path) -> None:
-    done = run_humproof(
+    done = call_humproof(
         "record", tmp_path / "van", "--source", f"replay:{BURSTS}", "--duration", 2, "--json", check=True
     )
     made = json.loads(done.stdout)
     assert made["samples"] == 16_000
-    result = json.loads(run_humproof("analyse", made["file"], "--json", check=True).stdout)
+    result = json.loads(call_humproof("analyse", made["file"], "--json", check=True).stdout)
     assert result["recording"]["simulated"] is True
     assert [burst["start_s"] for burst in result["bursts"][:1]] == pytest.approx([1.0], abs=1e-3)
 
 
 def test_demo_ends_with_a_ranked_table_and_a_pdf(tmp_path: Path) -> None:
-    done = run_humproof("demo", "--out", tmp_path / "demo", check=True)
+    done = call_humproof("demo", "--out", tmp_path / "demo", check=True)
     lines = done.stdout.splitlines()
     assert any("improved" in line and "signal-to-noise ratio, A-weighted" in line for line in lines)
     assert any("SIMULATED" in line for line in lines)
     assert (tmp_path / "demo" / "report.pdf").read_bytes().startswith(b"%PDF")
-    again = json.loads(run_humproof("demo", "--out", tmp_path / "demo", "--json", check=True).stdout)
+    again = json.loads(call_humproof("demo", "--out", tmp_path / "demo", "--json", check=True).stdout)
     assert [part["comparable"] for part in again["comparisons"]] == [True, True]
-    assert run_humproof("verify", tmp_path / "demo" / "report.pdf").returncode == 0
+    assert call_humproof("verify", tmp_path / "demo" / "report.pdf").returncode == 0
 
 
 def test_ctrl_c_closes_and_seals_what_was_recorded(tmp_path: Path) -> None:
@@ -275,4 +276,4 @@ def test_ctrl_c_closes_and_seals_what_was_recorded(tmp_path: Path) -> None:
     made = json.loads(output)
     assert made["samples"] > 8000
     assert made["fault"] is None
-    assert run_humproof("verify", tmp_path / "van").returncode == 0
+    assert call_humproof("verify", tmp_path / "van").returncode == 0

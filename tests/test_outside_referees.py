@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from tests.support import run_humproof
+from tests.support import call_humproof
 
 #: dc this small is compared as a share of full scale: of a thousandth of a step no ratio is worth anything
 SMALL_DC = 1e-6
@@ -69,7 +69,7 @@ def _by_ffmpeg(path: Path, channel: int) -> Reading:
 
 def _by_us(path: Path, channel: int) -> Reading:
     options = ["--channel", f"{channel}=signal", "--coupling", f"{channel}=DC", "--json"]
-    told = json.loads(run_humproof("analyse", path, *options, check=True).stdout)
+    told = json.loads(call_humproof("analyse", path, *options, check=True).stdout)
     name = told["recording"]["channels"][channel]["name"]
     values = {f["quantity"]: f["value"] for f in told["figures"] if f["channel"] == name}
     assert {f["unit"] for f in told["figures"] if f["channel"] == name} == {"FS"}

@@ -1,9 +1,11 @@
 """The program run as a person runs it: a subprocess, its exit code and what it printed."""
 
+import io
 import os
 import subprocess
 import sys
 from collections.abc import Mapping
+from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -54,6 +56,32 @@ def run_humproof(
     if check and done.returncode != 0:
         shown = " ".join(map(str, args))
         raise AssertionError(f"humproof {shown}: exit code {done.returncode}\n{done.stdout}\n{done.stderr}")
+    return done
+
+
+def call_humproof(
+    *args: str | Path,
+    env: Mapping[str, str] | None = None,
+    cwd: Path | None = None,
+    check: bool = False,
+) -> subprocess.CompletedProcess[str]:
+    """As `run_humproof`, but within this process: a second less for each, for all that needs no process of its own."""
+    from cli import main
+
+    out, err = io.StringIO(), io.StringIO()
+    before, stands = dict(os.environ), Path.cwd()
+    os.environ.update(env or {})
+    os.chdir(cwd or stands)
+    try:
+        with redirect_stdout(out), redirect_stderr(err):
+            code = main(list(map(str, args)))
+    finally:
+        os.chdir(stands)
+        os.environ.clear()
+        os.environ.update(before)
+    done = subprocess.CompletedProcess(list(map(str, args)), code, out.getvalue(), err.getvalue())
+    if check and code != 0:
+        raise AssertionError(f"humproof {done.args}: exit code {code}\n{done.stdout}\n{done.stderr}")
     return done
 
 
