@@ -118,7 +118,7 @@ from analysis._supply import (
     find_bursts,
     measure_burst,
 )
-from analysis._tacho import SpeedTrack, TachoAccumulator, Wheel, typed_speed
+from analysis._tacho import SpeedTrack, TachoAccumulator, Wheel, typed_speed, wheel_of
 from analysis._transfer import (
     CoherentBand,
     CoherentPower,
@@ -338,6 +338,7 @@ __all__ = [
     "typed_speed",
     "unfold",
     "waveform_lag",
+    "wheel_of",
     "window",
     "zero_of",
 ]

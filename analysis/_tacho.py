@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from analysis._carry import Carry
 from analysis._channel import Channel
-from analysis._errors import AnalysisError
+from analysis._errors import AnalysisError, WrongUseError
 from analysis._lines import CLOCK_UNCERTAINTY
 from analysis._statistics import StatisticsAccumulator
 
@@ -74,6 +74,15 @@ class Wheel:
         return f"{self.teeth}-{self.missing}" if self.missing else f"{self.teeth}"
 
 
+def wheel_of(text: str) -> Wheel:
+    """A wheel as the trade writes it: "60-2", "36-1 cam", "3"; raises `WrongUseError`."""
+    teeth, _, shaft = text.strip().lower().partition(" ")
+    whole, dash, missing = teeth.partition("-")
+    if not whole.isdecimal() or (dash and not missing.isdecimal()) or shaft.strip() not in ("", "crank", "cam"):
+        raise WrongUseError(f"wheel '{text}': write teeth-missing and perhaps cam, such as 60-2, 36-1 cam or 3")
+    return Wheel(int(whole), int(missing or 0), "cam" if shaft.strip() == "cam" else "crank")
+
+
 @dataclass(frozen=True, slots=True)
 class SpeedTrack:
     """Engine speed against time; rows within one `run` are unbroken, nothing is known between runs."""
@@ -106,6 +115,12 @@ class SpeedTrack:
         """Slowest and fastest turns a second of what the angle counts, about any knot."""
         slopes = np.concatenate([_slopes(self.knot_s[own], self.knot_turns[own])[1] for own in self.runs()])
         return float(slopes.min()), float(slopes.max())
+
+    @property
+    def extremes(self) -> tuple[float, float]:
+        """Slowest and fastest, in `unit`."""
+        slowest, fastest = self.turns_per_s
+        return slowest * self.per_hz, fastest * self.per_hz
 
     @property
     def mean(self) -> tuple[float, float]:

@@ -125,6 +125,8 @@ class Conditions(_Facts):
     battery: Text | None = None
     laptop_supply: Text | None = None
     temperature_c: Finite | None = None
+    #: since 1.1: what the tacho channel counts: teeth-missing and perhaps cam, such as "60-2"
+    tacho_wheel: Text | None = None
     #: V rms that a full-level tone gave at this very tap point: the reference for signal-to-noise ratio
     full_level_v: Positive | None = None
     note: Text | None = None

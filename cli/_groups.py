@@ -42,12 +42,17 @@ class ConditionOptions:
     battery: options.Battery = None
     laptop_supply: options.LaptopSupply = None
     temperature: options.Temperature = None
+    wheel: options.Wheel = None
     full_level: options.FullLevel = None
     note: options.Note = None
 
     def facts(self) -> Conditions:
         """The conditions as typed; what was not typed is not known."""
+        from analysis import wheel_of
         from capture import Conditions
+
+        if self.wheel is not None:
+            wheel_of(self.wheel)  # refuses what no wheel can be
 
         loads = tuple(text for text in self.load if text.strip().lower() != "none") if self.load else None
         return Conditions(
@@ -59,6 +64,7 @@ class ConditionOptions:
             battery=self.battery,
             laptop_supply=self.laptop_supply,
             temperature_c=self.temperature,
+            tacho_wheel=self.wheel,
             full_level_v=self.full_level,
             note=self.note,
         )

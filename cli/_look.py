@@ -15,7 +15,7 @@ from cli._shared import print_json, progress_bar, say
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from analysis import Comparison
+    from analysis import Comparison, Folding
     from capture import ChannelWishes
     from job import Study
 
@@ -34,32 +34,42 @@ def analyse(
     *,
     wired: ChannelOptions,
     rate: options.Rate = None,
+    wheel: options.Wheel = None,
+    floor: options.Floor = None,
     json: options.Json = False,
 ) -> None:
-    """Figures, lines and bursts of a recording or a foreign file.
+    """Figures, lines, bursts and the noise ledger of a recording or a foreign file.
 
     Example: humproof analyse scope.csv --channel 0=supply --coupling 0=DC
+
+    Two files of the same noise at different sample rates tell true lines from folded ones.
     """
-    from job import study_json
+    from job import floor_free_json, folding_json, folding_of, study_json, with_floor
 
     wishes = wired.wishes()
-    studies = [_study(file, wishes, rate) for file in files]
+    studies = [_study(file, wishes, rate, wheel) for file in files]
+    quiet = _study(floor, wishes, rate) if floor else None
+    if quiet is not None:
+        studies = [with_floor(study, quiet) for study in studies]
+    folding = folding_of(studies)
     if json:
-        objects = [study_json(study) for study in studies]
-        print_json(objects[0] if len(objects) == 1 else {"analyses": objects})
+        objects = [study_json(study) | floor_free_json(study, quiet) for study in studies]
+        print_json(objects[0] if len(objects) == 1 else {"analyses": objects, **folding_json(folding)})
         return
     for study in studies:
-        _show_study(study)
+        _show_study(study, quiet)
+    if folding is not None:
+        _show_folding(folding)
 
 
-def _study(file: Path, wishes: ChannelWishes, rate: float | None) -> Study:
+def _study(file: Path, wishes: ChannelWishes, rate: float | None, wheel: str | None = None) -> Study:
     from job import study_file
 
     with progress_bar(f"analysing {file.name}") as progress:
-        return study_file(file, wishes, rate, progress)
+        return study_file(file, wishes, rate, progress, wheel)
 
 
-def _show_study(study: Study) -> None:
+def _show_study(study: Study, floor: Study | None = None) -> None:
     from rich.table import Table
 
     from job import level, quantity_words
@@ -74,8 +84,11 @@ def _show_study(study: Study) -> None:
         value = level(figure.value, figure.uncertainty, figure.unit)
         table.add_row(figure.channel, quantity_words(figure.quantity), value, band, str(figure.averages or ""))
     console.print(table)
+    _show_speed(study)
     _show_lines(study)
     _show_ledger(study)
+    if floor is not None:
+        _show_floor_free(study, floor)
     for warning in (*study.info.warnings, *study.analysis.warnings):
         say(f"note: {warning}")
 
@@ -95,6 +108,46 @@ def _show_lines(study: Study) -> None:
         rms = level(line.rms, line.uncertainty, line.unit)
         table.add_row(line.channel, frequency, rms, order, line.cause or "")
     _console().print(table)
+
+
+def _show_speed(study: Study) -> None:
+    if study.speed is None:
+        return
+    (mean, uncertainty), unit = study.speed.mean, study.speed.unit or "of its mean"
+    low, high = study.speed.extremes
+    text = f"engine speed by {study.speed.source}: {mean:.5g} ± {uncertainty:.2g} {unit} (k = 2)"
+    _console().print(f"{text}, from {low:.5g} to {high:.5g}", highlight=False)
+
+
+def _show_floor_free(study: Study, floor: Study) -> None:
+    """Noise without the instrument's own, or that it cannot be told from it."""
+    from rich.table import Table
+
+    from analysis import floor_free
+    from job import level, quantity_words
+
+    table = Table("channel", "figure", "without the instrument's floor (k = 2)")
+    for free in floor_free(study.analysis, floor.analysis):
+        # A ratio's bound is a least one, a noise's a most.
+        bound = f"{'more' if free.unit == 'dB' else 'less'} than {level(free.bound, None, free.unit)}: below the floor"
+        text = bound if free.value is None else level(free.value, free.uncertainty, free.unit)
+        table.add_row(free.channel, quantity_words(free.quantity), text)
+    _console().print(table)
+
+
+def _show_folding(folding: Folding) -> None:
+    """Which lines are true, and where those that are folded come from."""
+    from rich.table import Table
+
+    rates = folding.first_rate_hz, folding.second_rate_hz
+    table = Table("channel", "at, a second", "line", "verdict", "may truly be at")
+    for line in folding.lines:
+        rate = rates[0] if line.recording == "first" else rates[1]
+        origins = ", ".join(f"{one.frequency_hz:.6g} Hz" for one in line.origins[:3])
+        table.add_row(line.channel, f"{rate:g}", f"{line.frequency_hz:.6g} Hz", line.verdict, origins)
+    _console().print(table)
+    for warning in folding.warnings:
+        say(f"note: {warning}")
 
 
 def _show_ledger(study: Study) -> None:

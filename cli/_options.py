@@ -131,6 +131,14 @@ TestSignal = Annotated[
 Battery = Annotated[str | None, typer.Option("--battery", help="Battery type and state.")]
 LaptopSupply = Annotated[str | None, typer.Option("--laptop-supply", help="own battery, or mains.")]
 Temperature = Annotated[float | None, typer.Option("--temperature", help="Air temperature, degrees Celsius.")]
+Wheel = Annotated[
+    str | None,
+    typer.Option(
+        "--wheel",
+        metavar="TEETH-MISSING",
+        help="What a tacho channel counts: 60-2, 36-1 cam, or pulses a turn.",
+    ),
+]
 FullLevel = Annotated[
     float | None,
     typer.Option(

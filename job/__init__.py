@@ -70,6 +70,7 @@ from job._study import (
     study_json,
     study_recording,
 )
+from job._together import floor_free_json, folding_json, folding_of, with_floor
 from job._words import CAUTIONS, aggressor_words, change_texts, quantity_words, tap_words
 
 __all__ = [
@@ -116,6 +117,9 @@ __all__ = [
     "finished_job",
     "fit_on_practice",
     "fixed",
+    "floor_free_json",
+    "folding_json",
+    "folding_of",
     "level",
     "likelihoods_text",
     "measure_for",
@@ -140,5 +144,6 @@ __all__ = [
     "tap_words",
     "two_digits",
     "verify_job",
+    "with_floor",
     "with_uncertainty",
 ]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -12,15 +12,19 @@ from analysis import (
     CLOCK_UNCERTAINTY,
     COVERAGE_FACTOR,
     Analysis,
+    AnalysisError,
     ChannelBurst,
     Circumstances,
     Comparison,
     Ledger,
     LedgerEntry,
     Side,
+    SpeedTrack,
     Subject,
     WrongUseError,
     analyse,
+    engine_speed,
+    wheel_of,
 )
 from analysis import compare as compare_sides
 from capture import (
@@ -40,6 +44,8 @@ Progress = Callable[[float], None]
 
 #: how the marks of a test burst begin; `length` is the burst's
 BURST_MARK = "burst"
+#: a speed within this share of its mean was held, and gives lines their orders (as comparisons have it)
+_HELD = 0.02
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +59,8 @@ class Study:
     marks: tuple[Mark, ...]
     #: samples per channel that are missing
     analysis: Analysis
+    #: from a tacho channel whose wheel is stated
+    speed: SpeedTrack | None = None
 
     @property
     def side(self) -> Side:
@@ -79,18 +87,21 @@ def study_file(
     wishes: ChannelWishes | None = None,
     rate_hz: float | None = None,
     progress: Progress = lambda fraction: None,
+    wheel: str | None = None,
 ) -> Study:
     """Analyse a recording, a sound file or a text file, told apart by what is in it."""
     if not is_recording(path):
-        return study_foreign(path, wishes or ChannelWishes(), rate_hz, progress)
-    if rate_hz is not None or (wishes is not None and wishes != ChannelWishes()):
+        return study_foreign(path, wishes or ChannelWishes(), rate_hz, progress, wheel)
+    if rate_hz is not None or wheel is not None or (wishes is not None and wishes != ChannelWishes()):
         raise WrongUseError(
             f"{path}: is a sealed recording: its channels and rate stand in it and are not changed here"
         )
     return study_recording(path, progress)
 
 
-def study_foreign(path: Path, wishes: ChannelWishes, rate_hz: float | None, progress: Progress) -> Study:
+def study_foreign(
+    path: Path, wishes: ChannelWishes, rate_hz: float | None, progress: Progress, wheel: str | None = None
+) -> Study:
     """Analyse a foreign file without making a recording of it."""
     foreign = open_foreign(path, rate_hz)
     info = foreign_info(foreign, wishes)
@@ -101,7 +112,8 @@ def study_foreign(path: Path, wishes: ChannelWishes, rate_hz: float | None, prog
         frames=frames,
         blocks=lambda: foreign_blocks(foreign, info),
     )
-    return Study(path, info.source.original_sha256, info, frames, (), analyse(subject, progress))
+    analysis, speed = _analysed(subject, wheel, progress)
+    return Study(path, info.source.original_sha256, info, frames, (), analysis, speed)
 
 
 def study_recording(path: Path, progress: Progress = lambda fraction: None) -> Study:
@@ -117,8 +129,29 @@ def study_recording(path: Path, progress: Progress = lambda fraction: None) -> S
             rate_uncertainty=recording.info.rate_uncertainty or CLOCK_UNCERTAINTY,
             full_level_v=recording.info.conditions.full_level_v,
         )
+        analysis, speed = _analysed(subject, recording.info.conditions.tacho_wheel, progress)
+        marks = tuple(recording.marks)
+        return Study(path, file_sha256(path), recording.info, recording.frames, marks, analysis, speed)
+
+
+def _analysed(subject: Subject, wheel: str | None, progress: Progress) -> tuple[Analysis, SpeedTrack | None]:
+    """The analysis, and the engine's speed where a tacho channel and its wheel tell it.
+
+    A speed that was held gives the lines their orders, unless one was typed.
+    """
+    if wheel is None:
+        return analyse(subject, progress), None
+    try:
+        speed = engine_speed(replace(subject, engine_rpm=None), wheel=wheel_of(wheel))
+    except AnalysisError as error:
         analysis = analyse(subject, progress)
-        return Study(path, file_sha256(path), recording.info, recording.frames, tuple(recording.marks), analysis)
+        return replace(analysis, warnings=(*analysis.warnings, f"engine speed: {error}")), None
+    mean = speed.mean[0]
+    held = speed.unit == "rpm" and max(abs(end - mean) for end in speed.extremes) <= _HELD * mean
+    if held and subject.engine_rpm is None:
+        subject = replace(subject, engine_rpm=mean)
+    analysis = analyse(subject, progress)
+    return replace(analysis, warnings=(*analysis.warnings, *(f"engine speed: {note}" for note in speed.notes))), speed
 
 
 def _bursts(recording: Recording) -> tuple[tuple[float, float], ...]:
@@ -162,6 +195,7 @@ def study_json(study: Study) -> dict[str, Any]:
             }
             for figure in analysis.figures
         ],
+        "engine_speed": _speed_json(study.speed),
         "lines": [
             {
                 "channel": line.channel,
@@ -204,6 +238,20 @@ def _channel_json(study: Study, index: int) -> dict[str, Any]:
         "coupling": channel.coupling,
         "clipped_samples": int(statistics.clipped[index]),
         "missing_samples": int(statistics.missing[index]),
+    }
+
+
+def _speed_json(speed: SpeedTrack | None) -> dict[str, Any] | None:
+    if speed is None:
+        return None
+    mean, uncertainty = speed.mean
+    return {
+        "source": speed.source,
+        "mean": mean,
+        "uncertainty": uncertainty,
+        "lowest": speed.extremes[0],
+        "highest": speed.extremes[1],
+        "unit": speed.unit or "relative",
     }
 
 
