@@ -171,6 +171,7 @@ def compare_studies(before: Study, after: Study, floor: Study | None = None) -> 
 def study_json(study: Study) -> dict[str, Any]:
     """The JSON object of `humproof analyse`."""
     analysis = study.analysis
+    speed = {} if study.speed is None else {"engine_speed": _speed_json(study.speed)}
     return {
         "recording": {
             "file": study.path.name,
@@ -195,7 +196,6 @@ def study_json(study: Study) -> dict[str, Any]:
             }
             for figure in analysis.figures
         ],
-        "engine_speed": _speed_json(study.speed),
         "lines": [
             {
                 "channel": line.channel,
@@ -226,7 +226,7 @@ def study_json(study: Study) -> dict[str, Any]:
             for point in analysis.coherence
         ],
         "warnings": [*study.info.warnings, *analysis.warnings],
-    }
+    } | speed
 
 
 def _channel_json(study: Study, index: int) -> dict[str, Any]:
@@ -241,9 +241,7 @@ def _channel_json(study: Study, index: int) -> dict[str, Any]:
     }
 
 
-def _speed_json(speed: SpeedTrack | None) -> dict[str, Any] | None:
-    if speed is None:
-        return None
+def _speed_json(speed: SpeedTrack) -> dict[str, Any]:
     mean, uncertainty = speed.mean
     return {
         "source": speed.source,

@@ -138,7 +138,9 @@ def file_sha256(path: Path) -> str:
 
 def scaled(counts: npt.NDArray[Any], info: RecordingInfo) -> npt.NDArray[np.float64]:
     """Counts of shape (rows, channels) in the channels' units: the calibration is applied here and nowhere else."""
-    scale = np.array([channel.scale for channel in info.channels])
-    offset = np.array([channel.offset for channel in info.channels])
-    values: npt.NDArray[np.float64] = counts * scale + offset
+    values = np.empty(counts.shape)
+    # Channel by channel: along rows of two or three values the arithmetic is ten times slower.
+    for index, channel in enumerate(info.channels):
+        np.multiply(counts[:, index], channel.scale, out=values[:, index], dtype=np.float64)
+        values[:, index] += channel.offset
     return values
