@@ -26,6 +26,7 @@ def demo(
     out: options.Out = Path("humproof-demo"),
     fault: options.Fault = None,
     seed: options.Seed = 1,
+    by_hand: options.ByHand = False,
     reveal: options.Reveal = False,
     json: options.Json = False,
 ) -> int:
@@ -38,6 +39,8 @@ def demo(
     if fault is not None:
         from cli import _practice
 
+        if by_hand:
+            return _practice.by_hand(fault, seed, json=json)
         if reveal:
             return _practice.reveal(fault, seed, json=json)
         return _practice.practice(out, fault, seed, json=json)

@@ -30,6 +30,9 @@ Fault = Annotated[
     typer.Option("--fault", metavar="random|CAUSE", help="A simulated vehicle with a fault to be found, instead."),
 ]
 Seed = Annotated[int, typer.Option("--seed", min=0, help="Of that vehicle: the same seed is the same vehicle.")]
+ByHand = Annotated[
+    bool, typer.Option("--by-hand", help="Only say what ear, eye and a meter tell of that vehicle, for: diagnose.")
+]
 Reveal = Annotated[bool, typer.Option("--reveal", help="Only say what is wrong with that vehicle.")]
 Pdf = Annotated[
     Path | None,

@@ -38,7 +38,26 @@ def _tell(folder: Path, fault: str, seed: int) -> None:
     print(f"  humproof diagnose {folder}")
     print("tells the likeliest causes and the step that would tell most next. Do it, in its words, and ask again:")
     print(f'  humproof record {folder} {vehicle} {held} --duration {_RECORDED_S:g} --step "..."')
+    print("What ear, eye and a meter tell of it, for the questions that no recording answers:")
+    print(f"  humproof demo --fault {fault} --seed {seed} --by-hand")
     print(f"What it was in truth: humproof demo --fault {fault} --seed {seed} --reveal")
+
+
+def by_hand(fault: str, seed: int, *, json: bool) -> int:
+    """Say what ear, eye and a meter tell of the vehicle of that seed, as `diagnose` takes it."""
+    import numpy as np
+
+    from capture import random_vehicle
+    from job import practice_answers
+
+    told = practice_answers(random_vehicle(seed, fault), np.random.default_rng(seed))
+    answers = {one.item: f"{one.reading:.3g}" if one.reading is not None else one.said for one in told}
+    if json:
+        print_json({"seed": seed, "answers": answers})
+        return 0
+    for item, answer in answers.items():
+        print(f"--answer {item}={answer}")
+    return 0
 
 
 def reveal(fault: str, seed: int, *, json: bool) -> int:
