@@ -277,3 +277,25 @@ def test_ctrl_c_closes_and_seals_what_was_recorded(tmp_path: Path) -> None:
     assert made["samples"] > 8000
     assert made["fault"] is None
     assert call_humproof("verify", tmp_path / "van").returncode == 0
+
+
+def test_a_practice_vehicle_is_recorded_and_diagnosed(tmp_path: Path) -> None:
+    """Its fault is not told until it is asked for; what ear, eye and meter tell is taken by diagnose as printed."""
+    job = tmp_path / "practice"
+    shown = call_humproof("demo", "--fault", "random", "--seed", "7", "--out", job, check=True).stdout
+    causes = json.loads(call_humproof("demo", "--fault", "random", "--seed", "7", "--reveal", "--json").stdout)[
+        "causes"
+    ]
+    assert causes == ["alternator-fault"]
+    assert causes[0] not in shown
+    assert "humproof diagnose" in shown
+    told = call_humproof("demo", "--fault", "random", "--seed", "7", "--by-hand", check=True).stdout.split()
+    found = json.loads(call_humproof("diagnose", job, "--json", *told, check=True).stdout)
+    assert found["causes"][0]["cause"] == causes[0]
+    assert abs(sum(cause["probability"] for cause in found["causes"]) - 1) < 0.01
+    assert found["next_step"]["expected_bits"] > 0
+
+
+def test_a_practice_vehicle_of_an_unknown_fault_is_refused(tmp_path: Path) -> None:
+    assert "goblin" in refused(2, "demo", "--fault", "goblin", "--out", tmp_path / "x")
+    assert not (tmp_path / "x").exists()
