@@ -3,6 +3,7 @@
 from analysis._aggressors import NamedLine, NamedTrain, Scene, aggressor_of, scene_of
 from analysis._align import Alignment, Onsets, align_onsets, fit_alignment, match_onsets
 from analysis._analyse import Subject, analyse, mains_cause
+from analysis._battery_model import BatteryModel, fit_battery
 from analysis._calibrate import (
     Factor,
     InputScale,
@@ -94,11 +95,22 @@ from analysis._orders import OrderAccumulator, OrderSpectra, OrderTrack
 from analysis._overview import Overview, OverviewAccumulator, join_overviews, summarise
 from analysis._picture import AGGRESSORS, Aggressor, NoisePicture, PictureLine
 from analysis._picture_of import picture_of
-from analysis._results import COVERAGE_FACTOR, Analysis, ChannelBurst, CoherencePoint, Figure, Line
+from analysis._rail_ripple import RailRipple, RailRippleAccumulator, rail_ripple
+from analysis._results import (
+    COVERAGE_FACTOR,
+    Analysis,
+    ChannelBurst,
+    ChannelResistance,
+    CoherencePoint,
+    Figure,
+    Line,
+    Supply,
+)
 from analysis._ripple_speed import RippleSpeedAccumulator
 from analysis._roles import ripple_band
 from analysis._signal import FoundBurst, FoundSignal, Wanted, find_signal
 from analysis._sine_fit import SineFit, fit_sine, fit_sine_at, strongest_hz
+from analysis._source_resistance import SourceResistance, load_steps, source_resistance
 from analysis._spectrum import (
     Spectra,
     SpectraAccumulator,
@@ -118,6 +130,7 @@ from analysis._supply import (
     find_bursts,
     measure_burst,
 )
+from analysis._supply_split import BurstSplit, Part, Remainder, SupplySplit, Tap, split_supply
 from analysis._tacho import SpeedTrack, TachoAccumulator, Wheel, typed_speed, wheel_of
 from analysis._transfer import (
     CoherentBand,
@@ -133,11 +146,21 @@ from analysis._transfer import (
     supply_coherence,
     transfer,
 )
+from analysis._undervoltage import (
+    BIN_V,
+    LIMIT_ENGINE_OFF_V,
+    LIMIT_ENGINE_RUNNING_V,
+    Minute,
+    Undervoltage,
+    UndervoltageAccumulator,
+    UndervoltageEvent,
+)
 from analysis._weighting import a_weighting_db, band_weights, itu_468_weighting_db
 from analysis._windows import Window, effective_averages, window
 
 __all__ = [
     "AGGRESSORS",
+    "BIN_V",
     "CAUSES",
     "CAUSE_BY_SLUG",
     "CHECKS",
@@ -149,6 +172,8 @@ __all__ = [
     "FRAME_HZ",
     "HIGHER_IS_BETTER",
     "ISOLATION_STEPS",
+    "LIMIT_ENGINE_OFF_V",
+    "LIMIT_ENGINE_RUNNING_V",
     "LOWER_IS_BETTER",
     "NOISE_ROLES",
     "ROLES",
@@ -158,14 +183,17 @@ __all__ = [
     "Analysis",
     "AnalysisError",
     "Answer",
+    "BatteryModel",
     "Belief",
     "Burst",
+    "BurstSplit",
     "Candidate",
     "Cause",
     "CauseProbability",
     "Change",
     "Channel",
     "ChannelBurst",
+    "ChannelResistance",
     "Charging",
     "ChargingCandidate",
     "Circumstances",
@@ -210,6 +238,7 @@ __all__ = [
     "LinesAtSpeed",
     "Member",
     "Meter",
+    "Minute",
     "Moment",
     "MultipleCoherence",
     "NamedLine",
@@ -225,10 +254,14 @@ __all__ = [
     "Origin",
     "Overview",
     "OverviewAccumulator",
+    "Part",
     "PictureLine",
     "Proof",
     "PulseTrain",
+    "RailRipple",
+    "RailRippleAccumulator",
     "Reading",
+    "Remainder",
     "RippleAccumulator",
     "RippleCase",
     "RippleSpeedAccumulator",
@@ -237,6 +270,7 @@ __all__ = [
     "Side",
     "Sidebands",
     "SineFit",
+    "SourceResistance",
     "Spectra",
     "SpectraAccumulator",
     "SpeedTrack",
@@ -245,11 +279,17 @@ __all__ = [
     "StayingLine",
     "StepAdvice",
     "Subject",
+    "Supply",
+    "SupplySplit",
     "TachoAccumulator",
+    "Tap",
     "ToneLevel",
     "Trace",
     "TraceAccumulator",
     "Transfer",
+    "Undervoltage",
+    "UndervoltageAccumulator",
+    "UndervoltageEvent",
     "Wanted",
     "Wheel",
     "Window",
@@ -284,6 +324,7 @@ __all__ = [
     "find_signal",
     "find_step",
     "fit_alignment",
+    "fit_battery",
     "fit_orders",
     "fit_sine",
     "fit_sine_at",
@@ -295,6 +336,7 @@ __all__ = [
     "join_rows",
     "ledger_of",
     "ledgers",
+    "load_steps",
     "mains_cause",
     "match_onsets",
     "measure_burst",
@@ -316,6 +358,7 @@ __all__ = [
     "posterior",
     "power_density",
     "power_spectrum",
+    "rail_ripple",
     "rank_steps",
     "refit",
     "require_one_clock",
@@ -327,6 +370,8 @@ __all__ = [
     "scene_of",
     "segment_length",
     "shown_hz",
+    "source_resistance",
+    "split_supply",
     "strengths",
     "strongest_hz",
     "subtract_floor",

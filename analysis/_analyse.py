@@ -15,12 +15,15 @@ from analysis._figures import Material, channel_figures, channel_warnings, sag_f
 from analysis._impulses import Impulses, ImpulseWatch
 from analysis._ledger import ledgers
 from analysis._lines import CLOCK_UNCERTAINTY, Candidate, LineTrack, LineTracker, find_lines
+from analysis._rail_ripple import RailRipple, RailRippleAccumulator
 from analysis._results import Analysis, ChannelBurst, CoherencePoint, Figure, Line
 from analysis._roles import bands_for, carries_supply, falls_under_load, is_noise, ripple_band
 from analysis._spectrum import Spectra, SpectraAccumulator, segment_length
 from analysis._statistics import Statistics, StatisticsAccumulator
 from analysis._supply import Burst, RippleAccumulator, Trace, TraceAccumulator, find_bursts, measure_burst
+from analysis._supply_study import SupplyMaterial, UndervoltageWatch, study_supply
 from analysis._transfer import Transfer, input_pairs, transfer
+from analysis._undervoltage import LIMIT_ENGINE_OFF_V, Undervoltage
 
 Floats = npt.NDArray[np.float64]
 Progress = Callable[[float], None]
@@ -36,11 +39,35 @@ class Subject:
     blocks: Callable[[], Iterator[Floats]]
     #: start and end of test bursts in seconds, where the stimulus tells them
     burst_spans_s: tuple[tuple[float, float], ...] = ()
+    #: the tone of each of them, None where it is not told; empty when none is
+    burst_tones_hz: tuple[float | None, ...] = ()
     engine_rpm: float | None = None
     #: V rms of the full level at each signal tap point, the reference of its signal-to-noise ratio
     full_level_v: float | None = None
     #: relative k = 2 uncertainty of the rate; every frequency has a share in it
     rate_uncertainty: float = CLOCK_UNCERTAINTY
+    #: events and time under the supply's volts are counted below it
+    undervoltage_limit_v: float = LIMIT_ENGINE_OFF_V
+
+
+@dataclass(frozen=True, slots=True)
+class _Gathered:
+    """Of the first pass."""
+
+    material: Material
+    trace: Trace
+    undervoltage: tuple[Undervoltage, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Followed:
+    """Of the second pass."""
+
+    tracks: list[list[LineTrack]]
+    impulses: tuple[Impulses, ...] = ()
+    rail_ripple: tuple[RailRipple, ...] = ()
+    #: why a burst's ripple was not split
+    refused: tuple[str, ...] = ()
 
 
 def analyse(subject: Subject, progress: Progress = lambda fraction: None) -> Analysis:
@@ -56,16 +83,19 @@ def analyse(subject: Subject, progress: Progress = lambda fraction: None) -> Ana
     if subject.frames < 1:
         raise AnalysisError("there are no samples to analyse: record or import at least a second")
     segment = segment_length(subject.rate_hz, subject.frames)
-    material, trace = _first_pass(subject, segment, lambda part: progress(part / 2))
-    tracks, impulses = _second_pass(subject, segment, material.spectra, lambda part: progress(0.5 + part / 2))
-    tracks = _above_rounding(tracks, material.statistics)
-    bursts = _bursts(subject, trace)
+    gathered = _first_pass(subject, segment, lambda part: progress(part / 2))
+    material, trace = gathered.material, gathered.trace
+    spans = _spans(subject, trace)
+    followed = _second_pass(subject, segment, material.spectra, spans, lambda part: progress(0.5 + part / 2))
+    tracks = _above_rounding(followed.tracks, material.statistics)
+    bursts = _bursts(subject, trace, spans)
     material = replace(material, bursts_play=bool(bursts or subject.burst_spans_s))
     figures: list[Figure] = []
     for index, channel in enumerate(subject.channels):
         figures += channel_figures(material, index, channel, subject.full_level_v)
         own = [burst for name, burst in bursts if name == channel.name]
         figures += sag_figure(channel, own)
+    supply, told, refused = study_supply(_supply_material(subject, gathered, followed, bursts))
     found = Analysis(
         rate_hz=subject.rate_hz,
         frames=subject.frames,
@@ -73,19 +103,34 @@ def analyse(subject: Subject, progress: Progress = lambda fraction: None) -> Ana
         statistics=material.statistics,
         spectra=material.spectra,
         trace=trace,
-        figures=tuple(figures),
+        figures=(*figures, *told),
         lines=_lines(subject, tracks, mains=not material.bursts_play),
         bursts=tuple(ChannelBurst(name, burst) for name, burst in bursts),
         coherence=_coherence(subject, material.spectra, tracks),
-        warnings=tuple(_warnings(subject, material, tracks)),
+        warnings=(*_warnings(subject, material, tracks), *refused),
         engine_rpm=subject.engine_rpm,
         bursts_play=material.bursts_play,
-        impulses=impulses,
+        impulses=followed.impulses,
+        supply=supply,
     )
     return replace(found, ledger=ledgers(found))
 
 
-def _first_pass(subject: Subject, segment: int, progress: Progress) -> tuple[Material, Trace]:
+def _supply_material(
+    subject: Subject, gathered: _Gathered, followed: _Followed, bursts: list[tuple[str, Burst]]
+) -> SupplyMaterial:
+    return SupplyMaterial(
+        channels=subject.channels,
+        trace=gathered.trace,
+        bursts=bursts,
+        undervoltage=gathered.undervoltage,
+        rail_ripple=followed.rail_ripple,
+        refused=followed.refused,
+        engine_rpm=subject.engine_rpm,
+    )
+
+
+def _first_pass(subject: Subject, segment: int, progress: Progress) -> _Gathered:
     width = len(subject.channels)
     statistics = StatisticsAccumulator(subject.channels, max(segment, 1))
     trace = TraceAccumulator(subject.rate_hz, width, subject.frames)
@@ -94,7 +139,8 @@ def _first_pass(subject: Subject, segment: int, progress: Progress) -> tuple[Mat
         RippleAccumulator(subject.rate_hz, width, band) if band and any(map(carries_supply, subject.channels)) else None
     )
     spectra = _spectra_accumulator(subject, segment) if segment else None
-    takers = [taker for taker in (statistics, trace, ripple, spectra) if taker is not None]
+    undervoltage = UndervoltageWatch(subject.channels, subject.rate_hz, subject.undervoltage_limit_v)
+    takers = [taker for taker in (statistics, trace, ripple, spectra, undervoltage) if taker is not None]
     for rows in _counted(subject, progress):
         for taker in takers:
             taker.update(rows)
@@ -104,7 +150,7 @@ def _first_pass(subject: Subject, segment: int, progress: Progress) -> tuple[Mat
         spectra=_or_none(spectra),
         ripple=ripple.result() if ripple else np.empty((0, width)),
     )
-    return material, trace.result()
+    return _Gathered(material, trace.result(), undervoltage.result())
 
 
 def _spectra_accumulator(subject: Subject, segment: int) -> SpectraAccumulator:
@@ -141,18 +187,34 @@ def _or_none(accumulator: SpectraAccumulator | None) -> Spectra | None:
 
 
 def _second_pass(
-    subject: Subject, segment: int, spectra: Spectra | None, progress: Progress
-) -> tuple[list[list[LineTrack]], tuple[Impulses, ...]]:
+    subject: Subject,
+    segment: int,
+    spectra: Spectra | None,
+    spans: list[tuple[float, float]],
+    progress: Progress,
+) -> _Followed:
+    """Lines, impulses, and the ripple of each burst, in one pass over the samples; none where nothing asks for it."""
     width = len(subject.channels)
+    rail = _rail_ripple(subject, spans)
     if spectra is None:
-        return [[] for _ in range(width)], ()
+        return _Followed([[] for _ in range(width)])
     candidates: list[list[Candidate]] = [find_lines(spectra, channel) for channel in range(width)]
     tracker = LineTracker(subject.rate_hz, segment, candidates, subject.rate_uncertainty)
     watch = ImpulseWatch(subject.channels, subject.rate_hz, subject.frames, spectra, candidates, subject.engine_rpm)
     for rows in _counted(subject, progress):
         tracker.update(rows)
         watch.update(rows)
-    return tracker.result(), watch.result()
+        if rail is not None:
+            rail.update(rows)
+    return _Followed(tracker.result(), watch.result(), *(rail.result() if rail is not None else ()))
+
+
+def _rail_ripple(subject: Subject, spans: list[tuple[float, float]]) -> RailRippleAccumulator | None:
+    if not spans or not any(map(falls_under_load, subject.channels)):
+        return None
+    told = spans == list(subject.burst_spans_s) and len(subject.burst_tones_hz) == len(spans)
+    tones = subject.burst_tones_hz if told else (None,) * len(spans)
+    return RailRippleAccumulator(subject.channels, subject.rate_hz, spans, tones)
 
 
 def _above_rounding(tracks: list[list[LineTrack]], statistics: Statistics) -> list[list[LineTrack]]:
@@ -242,9 +304,8 @@ def _gain_uncertainty(subject: Subject, first: int, second: int, gain: float, cu
     return gain * math.hypot(one, other, float(curve.relative_uncertainty[bin_]))
 
 
-def _bursts(subject: Subject, trace: Trace) -> list[tuple[str, Burst]]:
+def _bursts(subject: Subject, trace: Trace, spans: list[tuple[float, float]]) -> list[tuple[str, Burst]]:
     found = []
-    spans = _spans(subject, trace)
     for index, channel in enumerate(subject.channels):
         if not carries_supply(channel) or not channel.carries_dc:
             continue

@@ -232,7 +232,7 @@ def _changes(before: Side, after: Side, floor: Side | None, *, comparable: bool)
         for quantity in (*LOWER_IS_BETTER, *HIGHER_IS_BETTER):
             old = before.analysis.figure(first.name, quantity)
             new = after.analysis.figure(second.name, quantity)
-            if old and new and old.unit == new.unit and old.reference == new.reference:
+            if old and new and (old.unit, old.reference, old.window_s) == (new.unit, new.reference, new.window_s):
                 own = _floor_figure(floor, before, first, quantity)
                 yield _change(old, new, own, comparable=comparable, same=_same_file(before, after))
 

@@ -11,8 +11,13 @@ from analysis._statistics import Statistics
 from analysis._supply import Burst, Trace
 
 if TYPE_CHECKING:
+    from analysis._battery_model import BatteryModel
     from analysis._impulses import Impulses
     from analysis._ledger import Ledger
+    from analysis._rail_ripple import RailRipple
+    from analysis._source_resistance import SourceResistance
+    from analysis._supply_split import SupplySplit
+    from analysis._undervoltage import Undervoltage
 
 #: coverage factor of every stated uncertainty (about 95 %)
 COVERAGE_FACTOR = 2
@@ -23,7 +28,8 @@ class Figure:
     """One number: what, of which channel, with expanded (k = 2) uncertainty.
 
     `uncertainty` is None when the recording is too short to tell it. `band_hz`, `weighting` and `averages` are
-    None or empty where they have no meaning. `reference` is the level a ratio refers to, in V.
+    None or empty where they have no meaning. `reference` is the level a ratio refers to, in V, or the limit that
+    a time was counted below. `window_s` is how long after the edge a source resistance was read.
     """
 
     channel: str
@@ -35,6 +41,7 @@ class Figure:
     weighting: str = ""
     averages: int | None = None
     reference: float | None = None
+    window_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +89,26 @@ class CoherencePoint:
 
 
 @dataclass(frozen=True, slots=True)
+class ChannelResistance:
+    """Source resistance at one tap point, by the current of another channel."""
+
+    channel: str
+    current: str
+    resistance: SourceResistance
+
+
+@dataclass(frozen=True, slots=True)
+class Supply:
+    """What the supply did under load; each part empty or None where the recording does not carry it."""
+
+    splits: tuple[SupplySplit, ...] = ()
+    resistances: tuple[ChannelResistance, ...] = ()
+    battery_model: BatteryModel | None = None
+    undervoltage: tuple[Undervoltage, ...] = ()
+    rail_ripple: tuple[RailRipple, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Analysis:
     """Everything told about one recording; `spectra` is None when it is too short for one."""
 
@@ -103,6 +130,8 @@ class Analysis:
     #: of every channel whose noise is read
     impulses: tuple[Impulses, ...] = ()
     ledger: tuple[Ledger, ...] = ()
+    #: None where no channel carries the supply
+    supply: Supply | None = None
 
     def figure(self, channel: str, quantity: str) -> Figure | None:
         """The figure of that channel and quantity, or None when it was refused."""
