@@ -49,6 +49,8 @@ def parse_toml(text: str, name: str, model: type[Model], error: type[HumproofErr
         return model.model_validate(tomllib.loads(text))
     except tomllib.TOMLDecodeError as problem:
         raise error(f"{name}: is not valid TOML: {problem}") from problem
+    except RecursionError as problem:
+        raise error(f"{name}: is nested too deeply: that is no file that a person wrote") from problem
     except ValidationError as problem:
         raise error(f"{name}: {_explained(text, model, problem)}") from problem
 
@@ -74,19 +76,33 @@ def _explained(text: str, model: type[BaseModel], error: ValidationError) -> str
     place = tuple(first["loc"])
     dotted = ".".join(str(part + 1) if isinstance(part, int) else part for part in place)
     others = f" (and {error.error_count() - 1} more)" if error.error_count() > 1 else ""
-    return f"line {toml_line(text, place)}: {_complaint(first['type'], first['msg'], dotted, place, model)}{others}"
+    complaint = _complaint(first["type"], first["msg"], dotted, place, model, _called(text, place))
+    return f"line {toml_line(text, place)}: {complaint}{others}"
 
 
-def _complaint(kind: str, message: str, dotted: str, place: Place, model: type[BaseModel]) -> str:
+def _called(text: str, place: Place) -> str:
+    """Words with the `name` of the innermost table on the way to a place, where it has one."""
+    here, name = tomllib.loads(text), ""
+    for part in place:
+        try:
+            here = here[part]  # type: ignore[index]  # a list by number, a table by key
+        except (KeyError, IndexError, TypeError):
+            break
+        if isinstance(here, dict) and isinstance(here.get("name"), str):
+            name = here["name"]
+    return f" of '{name}'" if name else ""
+
+
+def _complaint(kind: str, message: str, dotted: str, place: Place, model: type[BaseModel], called: str) -> str:
     if kind == "missing":
-        return f"'{dotted}' is missing"
+        return f"'{dotted}'{called} is missing"
     if kind == "extra_forbidden":
         known = _known_keys(model, place[:-1])
         near = difflib.get_close_matches(str(place[-1]), known, 1)
         meant = f" (did you mean '{near[0]}'?)" if near else ""
-        return f"'{dotted}' is not a known key{meant}; known here are {', '.join(known)}"
+        return f"'{dotted}'{called} is not a known key{meant}; known here are {', '.join(known)}"
     message = message.removeprefix("Value error, ")
-    return f"'{dotted}': {message}" if dotted else message
+    return f"'{dotted}'{called}: {message}" if dotted else message
 
 
 def _known_keys(model: type[BaseModel], place: Place) -> list[str]:
@@ -95,7 +111,7 @@ def _known_keys(model: type[BaseModel], place: Place) -> list[str]:
         field = model.model_fields.get(str(part))
         inner = _models_in(field.annotation) if field else []
         model = inner[0] if inner else model
-    return list(model.model_fields)
+    return [field.alias or name for name, field in model.model_fields.items()]
 
 
 def _models_in(annotation: object) -> list[type[BaseModel]]:

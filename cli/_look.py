@@ -10,6 +10,7 @@ import typer
 
 from cli import _options as options
 from cli._groups import ChannelOptions, takes_groups
+from cli._look_supply import show_supply
 from cli._shared import print_json, progress_bar, say
 
 if TYPE_CHECKING:
@@ -72,7 +73,7 @@ def _study(file: Path, wishes: ChannelWishes, rate: float | None, wheel: str | N
 def _show_study(study: Study, floor: Study | None = None) -> None:
     from rich.table import Table
 
-    from job import level, quantity_words
+    from job import figure_words, level
 
     console = _console()
     marked = "   SIMULATED" if study.info.simulated else ""
@@ -80,11 +81,13 @@ def _show_study(study: Study, floor: Study | None = None) -> None:
     console.print(f"{study.path.name}   {study.frames / rate:.3f} s at {rate:g} a second{marked}", highlight=False)
     table = Table("channel", "figure", "value (k = 2)", "band", "averages")
     for figure in study.analysis.figures:
-        band = f"{figure.band_hz[0]:g} to {figure.band_hz[1]:g} Hz" if figure.band_hz else ""
+        band = f"{round(figure.band_hz[0], 1):g} to {round(figure.band_hz[1]):g} Hz" if figure.band_hz else ""
         value = level(figure.value, figure.uncertainty, figure.unit)
-        table.add_row(figure.channel, quantity_words(figure.quantity), value, band, str(figure.averages or ""))
+        table.add_row(figure.channel, figure_words(figure), value, band, str(figure.averages or ""))
     console.print(table)
     _show_speed(study)
+    if study.analysis.supply is not None:
+        show_supply(study.analysis.supply, console)
     _show_lines(study)
     _show_ledger(study)
     if floor is not None:

@@ -8,7 +8,7 @@ import sys
 import typer
 from typer.exceptions import TyperException
 
-from cli import _bring, _calibrate, _diagnose, _look, _make, _record, _signal, _take
+from cli import _bring, _calibrate, _diagnose, _look, _make, _record, _signal, _take, _wiring
 
 app = typer.Typer(
     name="humproof",
@@ -18,7 +18,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for command_file in (_make, _take, _record, _signal, _calibrate, _bring, _look, _diagnose):
+for command_file in (_make, _take, _record, _signal, _calibrate, _bring, _look, _wiring, _diagnose):
     command_file.register(app)
 
 

@@ -53,6 +53,7 @@ from job._numbers import (
     two_digits,
     with_uncertainty,
 )
+from job._parts_list import parts_list, with_parts, write_parts_list
 from job._practice import (
     fit_on_practice,
     practice_answers,
@@ -60,6 +61,7 @@ from job._practice import (
     practice_strengths,
     practice_trials,
 )
+from job._prices import bundled_prices, read_prices, unit_price
 from job._study import (
     BURST_MARK,
     Study,
@@ -71,16 +73,27 @@ from job._study import (
     study_recording,
 )
 from job._together import floor_free_json, folding_json, folding_of, with_floor
-from job._words import CAUTIONS, aggressor_words, change_texts, quantity_words, tap_words
+from job._wiring_file import read_wiring_file, write_wiring_file
+from job._wiring_json import both_json, differences, wiring_json
+from job._wiring_measured import WiringMeasured, burst_case, measure_wiring, readings_of_study
+from job._wiring_measured_json import LEAST_PROBABILITY, measured_json
+from job._wiring_model import WIRING_STATES, WiringFile, WiringState
+from job._wiring_readings import WiringReadings, parse_readings
+from job._wiring_study import WIRING_CAUTIONS, WiringStudy, wiring_study
+from job._wiring_system import WiringSystem, wiring_system
+from job._words import CAUTIONS, aggressor_words, change_texts, figure_words, quantity_words, tap_words
 
 __all__ = [
     "BURST_MARK",
     "CAUSES_SHOWN",
     "CAUTIONS",
+    "LEAST_PROBABILITY",
     "LIKELIHOOD_TABLES",
     "MINUS",
     "NO_BREAK",
     "STATES",
+    "WIRING_CAUTIONS",
+    "WIRING_STATES",
     "Advice",
     "AlignmentEntry",
     "AnswerEntry",
@@ -97,13 +110,22 @@ __all__ = [
     "Study",
     "Vehicle",
     "Visit",
+    "WiringFile",
+    "WiringMeasured",
+    "WiringReadings",
+    "WiringState",
+    "WiringStudy",
+    "WiringSystem",
     "add_answers",
     "add_recording",
     "advice_before_recording",
     "aggressor_words",
     "align_recordings",
     "alignment_between",
+    "both_json",
+    "bundled_prices",
     "bundled_table",
+    "burst_case",
     "cause_words",
     "change_texts",
     "compare_studies",
@@ -113,7 +135,9 @@ __all__ = [
     "decimals_for",
     "diagnose_job",
     "diagnosis_json",
+    "differences",
     "enter_recovered",
+    "figure_words",
     "finished_job",
     "fit_on_practice",
     "fixed",
@@ -123,11 +147,15 @@ __all__ = [
     "level",
     "likelihoods_text",
     "measure_for",
+    "measure_wiring",
+    "measured_json",
     "new_recording_path",
     "number",
     "open_job",
     "open_or_create_job",
     "pairs",
+    "parse_readings",
+    "parts_list",
     "plain",
     "practice_answers",
     "practice_observations",
@@ -135,6 +163,9 @@ __all__ = [
     "practice_trials",
     "quantity_words",
     "read_likelihoods",
+    "read_prices",
+    "read_wiring_file",
+    "readings_of_study",
     "save_job",
     "seconds_for_averages",
     "set_outcome",
@@ -143,7 +174,14 @@ __all__ = [
     "study_recording",
     "tap_words",
     "two_digits",
+    "unit_price",
     "verify_job",
+    "wiring_json",
+    "wiring_study",
+    "wiring_system",
     "with_floor",
+    "with_parts",
     "with_uncertainty",
+    "write_parts_list",
+    "write_wiring_file",
 ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import math
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -11,6 +11,8 @@ from typing import Any
 from analysis import (
     CLOCK_UNCERTAINTY,
     COVERAGE_FACTOR,
+    LIMIT_ENGINE_OFF_V,
+    LIMIT_ENGINE_RUNNING_V,
     Analysis,
     AnalysisError,
     ChannelBurst,
@@ -39,11 +41,14 @@ from capture import (
     is_recording,
     open_foreign,
 )
+from job._json import number as number
+from job._supply_json import supply_json
 
 Progress = Callable[[float], None]
 
 #: how the marks of a test burst begin; `length` is the burst's
 BURST_MARK = "burst"
+_TONE = re.compile(r"(\d+(?:\.\d+)?) Hz")
 #: a speed within this share of its mean was held, and gives lines their orders (as comparisons have it)
 _HELD = 0.02
 
@@ -119,13 +124,16 @@ def study_foreign(
 def study_recording(path: Path, progress: Progress = lambda fraction: None) -> Study:
     """Analyse a sealed recording, whatever its length, in constant memory."""
     with Recording(path) as recording:
+        bursts, rpm = _bursts(recording), recording.info.conditions.engine_rpm
         subject = Subject(
             channels=recording.channels,
             rate_hz=recording.rate_hz,
             frames=recording.frames,
             blocks=recording.blocks,
-            burst_spans_s=_bursts(recording),
-            engine_rpm=recording.info.conditions.engine_rpm,
+            burst_spans_s=tuple(span for span, _ in bursts),
+            burst_tones_hz=tuple(tone for _, tone in bursts),
+            undervoltage_limit_v=LIMIT_ENGINE_RUNNING_V if rpm else LIMIT_ENGINE_OFF_V,
+            engine_rpm=rpm,
             rate_uncertainty=recording.info.rate_uncertainty or CLOCK_UNCERTAINTY,
             full_level_v=recording.info.conditions.full_level_v,
         )
@@ -154,13 +162,19 @@ def _analysed(subject: Subject, wheel: str | None, progress: Progress) -> tuple[
     return replace(analysis, warnings=(*analysis.warnings, *(f"engine speed: {note}" for note in speed.notes))), speed
 
 
-def _bursts(recording: Recording) -> tuple[tuple[float, float], ...]:
+def _bursts(recording: Recording) -> list[tuple[tuple[float, float], float | None]]:
+    """Start and end of every marked burst, and the tone that its mark names."""
     rate = recording.rate_hz
-    return tuple(
-        (mark.first / rate, (mark.first + mark.length) / rate)
+    return [
+        ((mark.first / rate, (mark.first + mark.length) / rate), _tone(mark.text))
         for mark in recording.marks
         if mark.text.startswith(BURST_MARK) and mark.length > 0
-    )
+    ]
+
+
+def _tone(text: str) -> float | None:
+    found = _TONE.search(text)
+    return float(found[1]) if found else None
 
 
 def compare_studies(before: Study, after: Study, floor: Study | None = None) -> Comparison:
@@ -193,6 +207,7 @@ def study_json(study: Study) -> dict[str, Any]:
                 "weighting": figure.weighting or None,
                 "averages": figure.averages,
                 "reference_v": figure.reference,
+                **({} if figure.window_s is None else {"window_s": figure.window_s}),
             }
             for figure in analysis.figures
         ],
@@ -226,7 +241,7 @@ def study_json(study: Study) -> dict[str, Any]:
             for point in analysis.coherence
         ],
         "warnings": [*study.info.warnings, *analysis.warnings],
-    } | speed
+    } | {**({} if analysis.supply is None else {"supply": supply_json(analysis.supply)}), **speed}
 
 
 def _channel_json(study: Study, index: int) -> dict[str, Any]:
@@ -299,8 +314,3 @@ def comparison_json(comparison: Comparison) -> dict[str, Any]:
         ],
         "verdict": comparison.verdict,
     }
-
-
-def number(value: float | None) -> float | None:
-    """JSON knows no NaN and no infinity: what is not known is null."""
-    return value if value is not None and math.isfinite(value) else None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from analysis import Aggressor, Change, Channel
+from analysis import Aggressor, Change, Channel, Figure
 from job._numbers import decibels, measure_for, with_uncertainty
 
 _QUANTITIES = {
@@ -18,6 +18,17 @@ _QUANTITIES = {
     "snr": "signal-to-noise ratio",
     "snr_a": "signal-to-noise ratio, A-weighted",
     "sag": "sag under test bursts",
+    "unrecovered": "not recovered at 100 ms",
+    "loss_battery": "burst loss: battery",
+    "loss_positive": "burst loss: positive side",
+    "loss_ground": "burst loss: ground side",
+    "loss_wiring": "burst loss: both sides",
+    "loss_remainder": "burst loss: unaccounted for",
+    "ripple_tone_rms": "ripple, rectified tone",
+    "ripple_rest_rms": "ripple, alternator and rest",
+    "battery_r0": "battery model R0, at once",
+    "battery_r1": "battery model R1, delayed",
+    "battery_tau": "battery model time constant",
     "source_resistance": "source resistance",
     "undervoltage_time": "time under voltage",
 }
@@ -65,6 +76,16 @@ CAUTIONS = (
 def quantity_words(quantity: str) -> str:
     """What a quantity is called; one that has no words yet keeps its name."""
     return _QUANTITIES.get(quantity, quantity.replace("_", " "))
+
+
+def figure_words(figure: Figure) -> str:
+    """What a figure is called, with the window or the limit that belongs to its name."""
+    words = quantity_words(figure.quantity)
+    if figure.window_s is not None:
+        return f"{words} at {figure.window_s:g} s"
+    if figure.quantity == "undervoltage_time" and figure.reference is not None:
+        return f"time under {figure.reference:g} V (shop limit)"
+    return words
 
 
 def aggressor_words(aggressor: Aggressor) -> str:

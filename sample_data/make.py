@@ -49,8 +49,9 @@ _VISIT = Visit(
 
 
 def main() -> None:
-    """Write sample_data/library-van/ from nothing."""
-    shutil.rmtree(SAMPLE_JOB, ignore_errors=True)
+    """Write sample_data/library-van/ from nothing, but for its wiring.toml, which is written by hand."""
+    shutil.rmtree(SAMPLE_JOB / "recordings", ignore_errors=True)
+    (SAMPLE_JOB / "job.toml").unlink(missing_ok=True)
     (SAMPLE_JOB / "recordings").mkdir(parents=True)
     facts = JobFile(
         format="humproof-job",

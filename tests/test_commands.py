@@ -23,7 +23,7 @@ BURSTS = SAMPLE_JOB / "recordings" / "002-as-found-bursts.h5"
 LEFT = SAMPLE_JOB / "recordings" / "003-as-left-silence.h5"
 COMMANDS = (
     "demo", "sources", "record", "test-signal", "calibrate", "import", "analyse",
-    "compare",
+    "compare", "wiring",
     "diagnose", "report", "verify", "recover", "gui",
 )  # fmt: skip
 
@@ -126,7 +126,7 @@ def test_a_job_folder_of_somebody_else_is_left_alone(tmp_path: Path, wav: Path) 
 def test_analyse_gives_the_designed_json() -> None:
     done = call_humproof("analyse", BURSTS, "--json", check=True)
     result = json.loads(done.stdout)
-    assert list(result) == ["recording", "figures", "lines", "ledger", "bursts", "coherence", "warnings"]
+    assert list(result) == ["recording", "figures", "lines", "ledger", "bursts", "coherence", "warnings", "supply"]
     recording = result["recording"]
     assert recording["simulated"] is True
     assert recording["rate_hz"] == 8000

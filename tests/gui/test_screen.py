@@ -23,7 +23,7 @@ def _screen(folder: Path, chosen: int = 0) -> Screen:
 
 def _numbers(text: str) -> tuple[float, float]:
     """Value and uncertainty that a cell states."""
-    found = re.fullmatch(r"([+−]?[\d.]+) ± ([\d.]+) ([µm]?)(V|dB)", " ".join(text.split()))
+    found = re.fullmatch(r"([+−]?[\d.]+) ± ([\d.]+) ([µm]?)(V|dB|Ω|s)", " ".join(text.split()))
     assert found, text
     factor = FACTORS[found[3]]
     return float(found[1].replace("−", "-")) * factor, float(found[2]) * factor
