@@ -121,6 +121,7 @@ from analysis._spectrum import (
     power_spectrum,
     segment_length,
 )
+from analysis._spectrum_change import SpectrumChange, spectrum_change
 from analysis._statistics import Statistics, StatisticsAccumulator
 from analysis._supply import (
     Burst,
@@ -273,6 +274,7 @@ __all__ = [
     "SourceResistance",
     "Spectra",
     "SpectraAccumulator",
+    "SpectrumChange",
     "SpeedTrack",
     "Statistics",
     "StatisticsAccumulator",
@@ -371,6 +373,7 @@ __all__ = [
     "segment_length",
     "shown_hz",
     "source_resistance",
+    "spectrum_change",
     "split_supply",
     "strengths",
     "strongest_hz",

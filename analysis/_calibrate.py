@@ -16,7 +16,7 @@ from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
+import scipy  # its parts load at first use: they would double the start-up
 
 from analysis._errors import AnalysisError
 from analysis._levels import DcLevel, FloorLevel, ToneLevel
@@ -309,7 +309,7 @@ def _straightness(volts: Floats, residuals: Floats, own: Floats) -> float:
     if freedom < 1:
         return 1.0
     square = float(np.sum((residuals / own) ** 2))
-    if special.chdtrc(freedom, square) < _CROOKED_CHANCE:
+    if scipy.special.chdtrc(freedom, square) < _CROOKED_CHANCE:
         worst = int(np.argmax(np.abs(residuals / own)))
         raise AnalysisError(
             f"is not linear: {volts[worst]:g} V lies {residuals[worst]:.3g} V beside the straight line, where "

@@ -8,7 +8,7 @@ from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
+import scipy  # its parts load at first use: they would double the start-up
 
 from analysis._lines import CLOCK_UNCERTAINTY
 
@@ -238,7 +238,7 @@ def _log_evidence(hit: npt.NDArray[np.bool_], odds: Floats) -> Floats:
         np.sum(np.log(np.where(telling, np.where(hit, share / odds + 1 - share, 1 - share), 1.0)), axis=-1)
         for share in _SHARES
     ]
-    return np.asarray(special.logsumexp(sums, axis=0) - np.log(len(_SHARES)))
+    return np.asarray(scipy.special.logsumexp(sums, axis=0) - np.log(len(_SHARES)))
 
 
 def _fitted(seed: _Seed, frequency: Floats, own: Floats) -> _Fundamental:
@@ -298,7 +298,7 @@ def _log_tail(hits: int, expected: float) -> float:
     """Logarithm of the chance of that many hits or more, Poisson distributed."""
     if hits < 1 or expected <= 0:
         return 0.0
-    chance = float(special.gammainc(hits, expected))
+    chance = float(scipy.special.gammainc(hits, expected))
     # Chernoff's bound where the chance is too small for a number.
     return float(np.log(chance)) if chance > 0 else hits - expected + hits * float(np.log(expected / hits))
 

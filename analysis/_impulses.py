@@ -7,12 +7,13 @@ of the cells' own spectrum.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import fft, ndimage, special
+import scipy  # its parts load at first use: they would double the start-up
 
 from analysis._carry import Carry
 from analysis._channel import Channel
@@ -49,7 +50,6 @@ _PARTS = 4
 #: cells left out beside a burst, where there are cells enough
 _FEET = 6
 _SHAPES = np.geomspace(0.3, 300, 400)
-_QUARTILES = special.gammaincinv(_SHAPES, 0.25) / special.gammaincinv(_SHAPES, 0.5)
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,12 +142,12 @@ class ImpulseAccumulator:
         return not self._stride or self._piece % self._stride <= self._per_chunk
 
     def _add(self, samples: Floats) -> None:
-        bins = fft.rfft((samples - samples.mean()).astype(np.float32) * self._weights)
+        bins = scipy.fft.rfft((samples - samples.mean()).astype(np.float32) * self._weights)
         if np.isnan(bins[0]):
             self._half, self._open = None, []
             return
         bins[~self.keep] = 0
-        cleaned = fft.irfft(bins, self._segment)
+        cleaned = scipy.fft.irfft(bins, self._segment)
         first = not self._stride or self._piece % self._stride > 0
         if self._half is not None and first:
             self._open.append(self._cells(self._half + cleaned[: self._hop]))
@@ -343,7 +343,7 @@ class _Chunk:
         quiet_cells = np.ones(len(powers), bool)
         for _ in range(4):
             shape, level = _gamma(powers[quiet_cells])
-            border = level * float(special.gammainccinv(shape, _CELL_ALARM)) / shape
+            border = level * float(scipy.special.gammainccinv(shape, _CELL_ALARM)) / shape
             bursts = powers > border
             quiet_cells = _quiet(bursts)
             if quiet_cells.sum() < 0.2 * len(powers):
@@ -363,7 +363,7 @@ class _Chunk:
 def _quiet(bursts: Flags) -> Flags:
     """Cells away from bursts, whose feet reach beyond the border: as far away as half of all cells allow."""
     for reach in (_FEET, _FEET // 2, 1):
-        quiet = ~ndimage.binary_dilation(bursts, iterations=reach) if bursts.any() else ~bursts
+        quiet = ~scipy.ndimage.binary_dilation(bursts, iterations=reach) if bursts.any() else ~bursts
         if quiet.mean() > 0.5:
             break
     return np.asarray(quiet)
@@ -374,8 +374,14 @@ def _gamma(powers: Floats) -> tuple[float, float]:
     low, middle = np.quantile(powers, [0.25, 0.5])
     if middle <= 0:
         return 0.5, float(powers.mean()) or 1e-300
-    shape = float(np.interp(low / middle, _QUARTILES, _SHAPES))
-    return shape, float(middle * shape / special.gammaincinv(shape, 0.5))
+    shape = float(np.interp(low / middle, _quartiles(), _SHAPES))
+    return shape, float(middle * shape / scipy.special.gammaincinv(shape, 0.5))
+
+
+@functools.cache
+def _quartiles() -> Floats:
+    """The lower quartile in units of the median, for each of `_SHAPES`."""
+    return np.asarray(scipy.special.gammaincinv(_SHAPES, 0.25) / scipy.special.gammaincinv(_SHAPES, 0.5))
 
 
 def _stands_out(chunks: list[_Chunk], cells: Cells) -> bool:
@@ -516,7 +522,7 @@ def _folded(chunk: _Chunk, phase: Floats, parts: int) -> tuple[float, float, flo
     loud = profile > quiet * (1 + 3 * scatter)
     excess = float(np.sum((profile - quiet) * count) / count.sum()) if loud.any() else 0.0
     duty = float(loud.mean())
-    around = ndimage.binary_dilation(np.tile(loud, 3), iterations=max(parts // 16, 1))[parts : 2 * parts]
+    around = scipy.ndimage.binary_dilation(np.tile(loud, 3), iterations=max(parts // 16, 1))[parts : 2 * parts]
     above = np.where(chunk.bursts, chunk.powers - chunk.quiet, 0.0)
     inside = float(above[around[place]].sum()) / float(above.sum()) if above.any() else 1.0
     width = float(around.mean())

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage, special
+import scipy  # its parts load at first use: they would double the start-up
 
 from analysis._aggressors import (
     MOST_MAINS_MULTIPLE,
@@ -212,14 +212,14 @@ def _bins(rate_hz: float, spectra: Spectra, index: int) -> _Bins:
     lined = np.zeros(len(floor), bool)
     for line in find_lines(spectra, index):
         lined[line.first : line.last + 1] = True
-    taken = lined | ndimage.binary_dilation(spectra.power[index] > _border(spectra) * floor, iterations=2)
+    taken = lined | scipy.ndimage.binary_dilation(spectra.power[index] > _border(spectra) * floor, iterations=2)
     power = scale * spectra.power[index]
     return _Bins(spectra.frequency_hz, power, scale * floor, lined, taken, spectra.effective_averages)
 
 
 def _border(spectra: Spectra) -> float:
     """Power over floor that noise exceeds in one of a million bins (gamma distribution of averaged powers)."""
-    return float(special.gammainccinv(spectra.effective_averages, _BIN_ALARM) / spectra.effective_averages)
+    return float(scipy.special.gammainccinv(spectra.effective_averages, _BIN_ALARM) / spectra.effective_averages)
 
 
 def _line_power(line: Line, channel: Channel) -> tuple[float, float]:

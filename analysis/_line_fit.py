@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy import fft
+import scipy  # its parts load at first use: they would double the start-up
 
 Floats = npt.NDArray[np.float64]
 Complexes = npt.NDArray[np.complex128]
@@ -312,10 +312,10 @@ class _Fit:
     def waves(self, left: Complexes) -> tuple[Floats, Floats]:
         """Frequencies in bins and power of what turns evenly through the segments, both of shape (bins, places)."""
         bins, hop, segment = self._band.bins, self._band.hop, self._band.segment
-        length = fft.next_fast_len(2 * len(left))
+        length = scipy.fft.next_fast_len(2 * len(left))
         still = np.exp(-1j * np.multiply.outer(self._turn, bins))
-        power = np.abs(fft.fft(left * still, length, axis=0)).T ** 2
-        beside = fft.fftfreq(length) * segment / hop
+        power = np.abs(scipy.fft.fft(left * still, length, axis=0)).T ** 2
+        beside = scipy.fft.fftfreq(length) * segment / hop
         # Each frequency is read in its nearest bin.
         near = np.abs(beside) <= 0.5
         return np.add.outer(bins, beside[near]), power[:, near]

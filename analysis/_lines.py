@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage, special
+import scipy  # its parts load at first use: they would double the start-up
 
 from analysis._carry import Carry, Grown
 from analysis._line_fit import FADE, KEPT_BINS, MIRROR_BINS, TOGETHER_BINS, Band, Edge, Steady, fit_steady, thinned
@@ -82,9 +82,9 @@ def noise_floor(spectra: Spectra, channel: int) -> Floats:
     """Noise power per bin, shape (bins,): a running median, freed of the median's bias for averaged noise."""
     power = spectra.power[channel]
     freedom = 2 * spectra.effective_averages
-    bias = float(special.gammainccinv(freedom / 2, 0.5)) * 2 / freedom
+    bias = float(scipy.special.gammainccinv(freedom / 2, 0.5)) * 2 / freedom
     # Mirrored at the ends: the first and the last bin themselves hold less noise than their neighbours.
-    return np.asarray(ndimage.median_filter(power, size=_floor_width(power), mode="mirror") / bias)
+    return np.asarray(scipy.ndimage.median_filter(power, size=_floor_width(power), mode="mirror") / bias)
 
 
 def _floor_width(power: Floats) -> int:
@@ -125,7 +125,7 @@ def _threshold(spectra: Spectra, power: Floats, false_alarm: float) -> float:
     freedom = 2 * spectra.effective_averages
     floor_freedom = freedom * max(_FLOOR_WORTH * _floor_width(power), 1.0)
     trials = _BINS_WORTH * len(power)
-    return float(special.fdtri(freedom, floor_freedom, (1 - false_alarm) ** (1 / trials)))
+    return float(scipy.special.fdtri(freedom, floor_freedom, (1 - false_alarm) ** (1 / trials)))
 
 
 def _leakage(others: list[Candidate], bin_: int) -> float:
@@ -483,4 +483,4 @@ def _rms_uncertainty(power: Floats, rms: float, line: Candidate, independent: fl
 
 def coverage(independent: float) -> float:
     """The factor for 95 % coverage with few repeats: Student's t for `independent` - 1 degrees, at least 2."""
-    return max(float(special.stdtrit(max(independent - 1, 1.0), 0.975)), 2.0) if independent > 1 else 2.0
+    return max(float(scipy.special.stdtrit(max(independent - 1, 1.0), 0.975)), 2.0) if independent > 1 else 2.0

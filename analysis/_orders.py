@@ -9,7 +9,6 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 import scipy  # its part `interpolate` loads at first use: it would double the start-up
-from scipy import fft
 
 from analysis._errors import AnalysisError
 from analysis._tacho import SpeedTrack
@@ -108,7 +107,7 @@ class OrderAccumulator:
         self._runs = speed.runs()
         slowest, fastest = _speeds(speed)
         self._turns = turns or _turns(speed, self._runs)
-        self._per_turn = fft.next_fast_len(int(np.ceil(rate_hz / slowest)), real=True)
+        self._per_turn = scipy.fft.next_fast_len(int(np.ceil(rate_hz / slowest)), real=True)
         self._hop = self._per_turn * self._turns // 2
         self._highest = _REACH * rate_hz / fastest
         self._kept = min(int(self._highest * self._turns), self._hop) + 1
@@ -172,7 +171,7 @@ class OrderAccumulator:
 
     def _add(self, rows: Floats, middle_turn: float) -> None:
         columns = (rows - self._window.weights @ rows / self._window.weights.sum()).T * self._window.weights
-        power = np.abs(fft.rfft(columns, axis=1)[:, : self._kept]) ** 2 * (2 / (2 * self._hop) ** 2)
+        power = np.abs(scipy.fft.rfft(columns, axis=1)[:, : self._kept]) ** 2 * (2 / (2 * self._hop) ** 2)
         if np.isnan(power).any():
             self._skipped += 1
             return

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import fft
+import scipy  # its parts load at first use: they would double the start-up
 
 from analysis._channel import Channel
 from analysis._errors import AnalysisError
@@ -228,7 +228,7 @@ def _powers(rows: Floats) -> Floats:
     level = rows - rows.mean(axis=0)
     level = level - np.outer(place, place @ level / (place @ place))
     window = 0.5 - 0.5 * np.cos(2 * np.pi * np.arange(length) / length)
-    spectrum = fft.rfft(level * window[:, None], axis=0)
+    spectrum = scipy.fft.rfft(level * window[:, None], axis=0)
     power = 2 * np.abs(spectrum) ** 2 / (length * np.sum(window**2))
     power[0] /= 2
     if length % 2 == 0:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from scipy import fft
+import scipy  # its parts load at first use: they would double the start-up
 
 from analysis._carry import Carry, Grown
 from analysis._errors import AnalysisError
@@ -79,7 +79,7 @@ class RippleSpeedAccumulator:
     def _add(self, samples: Floats) -> Floats:
         told = np.full(2 * _PEAKS, np.nan)
         columns = (samples - self._window @ samples / self._window.sum()) * self._window
-        power = np.abs(fft.rfft(columns)[self._low : self._high + 1]) ** 2
+        power = np.abs(scipy.fft.rfft(columns)[self._low : self._high + 1]) ** 2
         if np.isnan(power).any() or len(power) < 8:
             return told
         peaks = 1 + np.flatnonzero((power[1:-1] > power[:-2]) & (power[1:-1] >= power[2:]))

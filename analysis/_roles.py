@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from scipy import fft
+import scipy  # its parts load at first use: they would double the start-up
 
 from analysis._channel import DROP_ROLES, NOISE_ROLES, SUPPLY_ROLES, Channel
 from analysis._weighting import band_weights
@@ -45,6 +45,6 @@ def bands_for(rate_hz: float, segment: int) -> dict[str, Floats]:
     band = ripple_band(rate_hz)
     if band is None or segment * LOWEST_HZ < 2 * rate_hz:
         return {}
-    frequency = fft.rfftfreq(segment, 1 / rate_hz)
+    frequency = scipy.fft.rfftfreq(segment, 1 / rate_hz)
     weightings = ("", "A", "468") if band[1] >= HIGHEST_HZ else ("", "A")
     return {weighting: band_weights(frequency, band, weighting) for weighting in weightings}

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import fft
+import scipy  # its parts load at first use: they would double the start-up
 
 from analysis._errors import AnalysisError
 
@@ -117,8 +117,8 @@ def strongest_hz(samples: Floats, rate_hz: float) -> Floats:
     length = series.shape[-1]
     window = np.hanning(length + 2)[1:-1]
     mean = np.sum(series * window, axis=-1, keepdims=True) / window.sum()
-    bins = fft.next_fast_len(2 * length, real=True)
-    power = np.abs(fft.rfft((series - mean) * window, bins, axis=-1)) ** 2
+    bins = scipy.fft.next_fast_len(2 * length, real=True)
+    power = np.abs(scipy.fft.rfft((series - mean) * window, bins, axis=-1)) ** 2
     peak = np.argmax(power[..., 1:-1], axis=-1) + 1
     cycles = (peak + _vertex(power, peak)) * length / bins
     if np.min(cycles) < _FEW_CYCLES:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import fft
+import scipy  # its parts load at first use: they would double the start-up
 
 from analysis._carry import Carry
 from analysis._errors import AnalysisError
@@ -130,7 +130,7 @@ class SpectraAccumulator:
         if segment % 2 == 0:
             self._sides[-1] = 1.0
         self._weights = self._sides * np.array(list(self._bands.values())).reshape(-1, segment // 2 + 1)
-        self._window_lines = fft.rfft(self._window.weights)[: len(COEFFICIENTS[window_name])]
+        self._window_lines = scipy.fft.rfft(self._window.weights)[: len(COEFFICIENTS[window_name])]
         self._columns = np.empty((channels, segment))
         self._lines = np.empty(self._power.shape, complex)
         self._squares = np.empty((2, *self._power.shape))
@@ -177,7 +177,7 @@ class SpectraAccumulator:
         per_segment = np.array(self._band_powers).reshape(len(self._band_powers), len(self._power), len(self._bands))
         per_segment = per_segment / (self._window.noise_bandwidth_bins * self._segment**2)
         return Spectra(
-            frequency_hz=fft.rfftfreq(self._segment, 1 / self._rate_hz),
+            frequency_hz=scipy.fft.rfftfreq(self._segment, 1 / self._rate_hz),
             power=self._power * scale,
             cross={pair: np.asarray(value * scale, complex) for pair, value in self._cross.items()},
             bands={name: per_segment[:, :, index] for index, name in enumerate(self._bands)},

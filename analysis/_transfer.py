@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
+import scipy  # its parts load at first use: they would double the start-up
 
 from analysis._channel import Channel
 from analysis._errors import AnalysisError
@@ -241,7 +241,7 @@ def multiple_coherence(
 
 def multiple_chance_level(averages: float, inputs: int) -> float:
     """What the multiple coherence of 5 % of unrelated signals exceeds: the quantile of Beta(q, n - q)."""
-    return float(special.betaincinv(inputs, averages - inputs, 0.95)) if averages > inputs else 1.0
+    return float(scipy.special.betaincinv(inputs, averages - inputs, 0.95)) if averages > inputs else 1.0
 
 
 def supply_coherence(analysis: Analysis, output: str) -> MultipleCoherence:

@@ -25,6 +25,7 @@ from analysis.wiring._beliefs import Beliefs
 from analysis.wiring._change import Change, ChangePlan
 from analysis.wiring._changes import cheapest_changes
 from analysis.wiring._demand import Demand, UsablePower, demand, usable_power
+from analysis.wiring._drawing import ARROWS, Box, Drawing, drawing_of, next_in, reading_order, same_scale
 from analysis.wiring._errors import WiringError
 from analysis.wiring._fault_fit import Interval
 from analysis.wiring._fault_states import Unknowns
@@ -102,11 +103,13 @@ from analysis.wiring._system import (
     Port,
     System,
 )
+from analysis.wiring._trees import GROUND, LOOSE, POSITIVE, trees_of
 from analysis.wiring._typical import COMMON_PRACTICE, Typical
 
 __all__ = [
     "ALUMINIUM",
     "AMPACITY_SOURCE",
+    "ARROWS",
     "BOAT_LIMITS",
     "BUNDLING_SOURCE",
     "CASES",
@@ -115,9 +118,12 @@ __all__ = [
     "CLAD_15",
     "COMMON_PRACTICE",
     "COPPER",
+    "GROUND",
     "JOINT_KINDS",
     "LADDERS",
+    "LOOSE",
     "MATERIALS",
+    "POSITIVE",
     "SEVERITIES",
     "TRADE_SOURCE",
     "TYPICAL_ALTERNATOR_OHM",
@@ -129,6 +135,7 @@ __all__ = [
     "Battery",
     "Beliefs",
     "Block",
+    "Box",
     "Case",
     "Change",
     "ChangePlan",
@@ -137,6 +144,7 @@ __all__ = [
     "Conductor",
     "Current",
     "Demand",
+    "Drawing",
     "Drop",
     "Element",
     "ElementPoint",
@@ -184,6 +192,7 @@ __all__ = [
     "compile_network",
     "continuous_a",
     "demand",
+    "drawing_of",
     "find_faults",
     "fuse_limit",
     "fused_amps",
@@ -197,13 +206,16 @@ __all__ = [
     "least_area_for",
     "least_fuse_a",
     "nearest_awg",
+    "next_in",
     "next_probe",
     "next_sizes",
     "open_volts",
     "opening_band",
     "power_at",
     "rank_probes",
+    "reading_order",
     "sae_area_mm2",
+    "same_scale",
     "size_of_awg",
     "size_of_metal",
     "size_of_mm2",
@@ -213,6 +225,7 @@ __all__ = [
     "temperature_factor",
     "three_points",
     "trade_fuse",
+    "trees_of",
     "typical_battery_ohm",
     "typical_charging_ohm",
     "typical_fuse_ohm",
