@@ -53,6 +53,7 @@ from capture._recording import (
     verify_recording,
 )
 from capture._replay import ReplaySource
+from capture._sample_player import SamplePlayer
 from capture._serial_port import SerialPortSource, SerialSettings
 from capture._several import split_wishes
 from capture._signal_file import export_test_signal, load_stimulus
@@ -69,8 +70,8 @@ from capture._simulated_system import (
 )
 from capture._software import software_chain, version
 from capture._sound_card import SoundCardSource
-from capture._sound_devices import SoundCard, sound_cards
-from capture._source import Prepared, Source, SourceDescription
+from capture._sound_devices import SoundCard, look_again, sound_cards
+from capture._source import Prepared, Running, Source, SourceDescription
 from capture._standard_input import StandardInputSettings, StandardInputSource
 from capture._stimulus import Stimulus
 from capture._test_signals import SHAPES, SPEAKER_CAUTIONS, SignalBurst, TestSignal, make_test_signal
@@ -123,6 +124,8 @@ __all__ = [
     "RecordingWriter",
     "ReplaySource",
     "ReplayedWire",
+    "Running",
+    "SamplePlayer",
     "SerialPortSource",
     "SerialSettings",
     "Settings",
@@ -162,6 +165,7 @@ __all__ = [
     "is_recording",
     "load_calibration",
     "load_stimulus",
+    "look_again",
     "make_sources",
     "make_test_signal",
     "open_foreign",

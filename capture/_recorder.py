@@ -241,7 +241,7 @@ class RecordingThread(threading.Thread):
 
     def _count(self, writer: RecordingWriter) -> None:
         seconds = writer.frames / writer.info.rate_hz
-        free = shutil.disk_usage(self._path.parent).free
+        free = _free_bytes(self._path.parent)
         self.progress = RecordingProgress(
             writer.frames, seconds, self._levels, writer.gap_count, writer.missing_rows, free
         )
@@ -268,6 +268,17 @@ class RecordingThread(threading.Thread):
             self._path, writer.frames, writer.frames / rate_hz, writer.gap_count, writer.missing_rows,
             *measured, fault, warnings, sealed,
         )  # fmt: skip
+
+
+def _free_bytes(folder: Path) -> int:
+    """Raises `RecordingError` when the folder is there no more: a stick was pulled out, somebody removed it."""
+    try:
+        return shutil.disk_usage(folder).free
+    except OSError as error:
+        raise RecordingError(
+            f"{folder}: is gone: was its stick pulled out, or the folder removed? Nothing can be recorded into it; "
+            "put it back, or open another job"
+        ) from error
 
 
 def _need_room(path: Path) -> None:

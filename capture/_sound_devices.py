@@ -42,6 +42,16 @@ def sound_cards(direction: Direction = "input") -> list[SoundCard]:
     return [card for _, card in found]
 
 
+def look_again() -> None:
+    """Let the library see what was plugged in since it was loaded; only while no stream is open, or that one ends."""
+    library = portaudio()
+    try:
+        library._terminate()
+        library._initialize()
+    except library.PortAudioError as error:
+        raise SourceError(f"sound-card: the devices cannot be listed: {in_words(error)}") from error
+
+
 def find_device(name: str, direction: Direction) -> tuple[int, SoundCard]:
     """PortAudio's number, as long as the library is not loaded anew, and the device itself.
 

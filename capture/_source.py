@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
 import numpy as np
 
-from capture._model import Item, RecordedChannel, SourceFacts
+from capture._model import Block, Gap, Item, Mark, RecordedChannel, SourceFacts
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,3 +82,52 @@ class Prepared:
         """End the source."""
         self._fresh = False
         self._source.stop()
+
+
+class Running:
+    """A source that runs already, handed over to whoever records it: the device is not opened anew.
+
+    Parameters
+    ----------
+    source
+        Prepared and started; nobody else asks it for items any more.
+    says
+        What it said when it was prepared.
+    first
+        The row that comes next: it becomes row 0. What lies before it is not handed over.
+    """
+
+    def __init__(self, source: Source, says: SourceDescription, first: int) -> None:
+        self._source, self._says, self._first = source, says, first
+        self._fresh = True
+
+    def prepare(self) -> SourceDescription:
+        """What the source said; asked anew once it was stopped."""
+        if not self._fresh:
+            self._says, self._first = self._source.prepare(), 0
+        return self._says
+
+    def start(self) -> None:
+        """It runs already, unless it was stopped."""
+        if not self._fresh:
+            self._source.start()
+
+    def wait(self, timeout_s: float) -> Item | None:
+        """The next item, its rows counted from the one at which it was handed over."""
+        item = self._source.wait(timeout_s)
+        return _moved(item, self._first) if isinstance(item, Block | Gap | Mark) else item
+
+    def stop(self) -> None:
+        """End the source."""
+        self._fresh = False
+        self._source.stop()
+
+
+def _moved(item: Block | Gap | Mark, by: int) -> Block | Gap | Mark:
+    """The same item `by` rows earlier; what would lie before row 0 is cut off."""
+    first = item.first - by
+    if first >= 0:
+        return replace(item, first=first)
+    if isinstance(item, Block):
+        return Block(0, item.counts[-first:])
+    return replace(item, first=0, length=max(item.length + first, 0))

@@ -10,10 +10,10 @@ import typer
 from cli import _options as options
 from cli._groups import ChannelOptions, ConditionOptions, takes_groups
 from cli._shared import print_json, progress_bar, say, state_named
-from cli._sound import with_signal
 
 if TYPE_CHECKING:
     from capture import RecordingInfo
+    from report import Verification
 
 
 def register(app: typer.Typer) -> None:
@@ -41,7 +41,7 @@ def import_files(
     Example: humproof import van-12 scope.csv --channel 0=supply --coupling 0=DC --scale 0=10 --rpm 1500
     """
     from capture import Stimulus, foreign_info, import_foreign, open_foreign
-    from job import add_recording, new_recording_path, open_or_create_job
+    from job import add_recording, new_recording_path, open_or_create_job, with_signal
 
     wishes, facts = wired.wishes(), with_signal(held.facts(), None, played)
     named_state = state_named(state)
@@ -78,8 +78,23 @@ def _facts(path: Path, info: RecordingInfo, warnings: tuple[str, ...]) -> dict[s
     }
 
 
-def verify(target: options.Sealed, json: options.Json = False) -> int:
-    """Recompute seals and digests; exit code 1 when one does not match. Example: humproof verify van-12"""
+def verify(
+    target: options.Sealed,
+    folder: options.Beside = None,
+    key: options.PublicKey = None,
+    json: options.Json = False,
+) -> int:
+    """Recompute seals, digests and a report's numbers; exit code 1 when one differs. Example: humproof verify van.pdf
+
+    A job's folder and a recording: their seals. A report with the recordings beside it, or a bundle: the PDF itself,
+    its signature, which files still match, and every number from the raw samples.
+    """
+    from analysis import WrongUseError
+
+    if target.suffix.lower() in (".pdf", ".zip") and not target.is_dir():
+        return _verify_report(target, folder, key, json=json)
+    if folder is not None or key is not None:
+        raise WrongUseError(f"{target}: a folder and --key go with a report: name a PDF")
     problems, checked = _check(target)
     if json:
         print_json({"target": str(target), "sound": not problems, "checked": checked, "problems": problems})
@@ -97,9 +112,49 @@ def _check(target: Path) -> tuple[list[str], str]:
     if target.is_dir():
         job = open_job(target)
         return verify_job(job), f"{len(job.facts.recordings)} recordings, their seals and their digests in job.toml"
-    if target.suffix.lower() == ".pdf":
-        from report import verify_report
-
-        return verify_report(target), "the digests in the report and the files beside it"
     verify_recording(target)
     return [], "the seal over samples and metadata"
+
+
+def _verify_report(target: Path, folder: Path | None, key: Path | None, *, json: bool) -> int:
+    from analysis import WrongUseError
+    from report import check_bundle, check_report, verification_json
+
+    packed = target.suffix.lower() == ".zip"
+    if packed and folder is not None:
+        raise WrongUseError(f"{target}: a bundle holds its recordings: leave {folder} out")
+    with progress_bar(f"checking {target.name}") as bar:
+
+        def progress(fraction: float, text: str) -> None:
+            bar(fraction)
+
+        found = check_bundle(target, key, progress) if packed else check_report(target, folder, key, progress)
+    if json:
+        print_json(verification_json(found))
+    else:
+        _show(found)
+    for problem in found.problems:
+        say(f"humproof: {_printable(problem.text)}")
+    return 0 if found.sound else 1
+
+
+def _printable(text: str) -> str:
+    """What stands in files of others must not steer the terminal."""
+    return "".join(letter if letter.isprintable() else " " if letter.isspace() else "?" for letter in text)
+
+
+def _show(found: Verification) -> None:
+    seal, states = found.seal, found.files.recordings
+    matching = sum(state == "matches" for state in states.values())
+    recomputed = len(seal.numbers) - found.recomputed.left
+    same = recomputed - len(found.recomputed.differing)
+    issued = f"{seal.issued_utc:%Y-%m-%d %H:%M} UTC by {_printable(seal.software)}"
+    print(f"{found.target}: revision {seal.revision}, issued {issued}")
+    for file, state in states.items():
+        print(f"  {_printable(file)}: {state}")
+    print(f"  job.toml: {found.files.job}; wiring.toml: {found.files.wiring}")
+    print(f"  numbers: {same} of {len(seal.numbers)} come out as printed, from the raw samples")
+    for note in found.notes:
+        print(f"  {_printable(note)}")
+    if found.sound:
+        print(f"{found.target}: {matching} of {len(states)} recordings match, and every number that was recomputed")

@@ -13,15 +13,17 @@ _RPM = 1500.0
 def practice(folder: Path, fault: str, seed: int, *, json: bool) -> int:
     """Record the baseline of a vehicle of that seed and say which commands find its fault."""
     from capture import Asked, ChannelWishes, Conditions, make_sources
-    from cli._record import Plan, opened, record_all
+    from job import Plan, Taking, open_sources
 
     facts = Conditions(
         engine_rpm=_RPM, loads=("lamps",), volume="half", gains="as found", test_signal="dithered silence"
     )
     settings = {"fault": fault, "seed": str(seed), "live": "no"}
-    inputs = opened(make_sources(["simulated-vehicle"], Asked(conditions=facts), settings), ChannelWishes())
-    outcomes, _ = record_all(folder, inputs, [None], Plan("as found", "baseline", facts, _RECORDED_S), quiet=True)
-    faults = [track.fault for track in outcomes if track.fault]
+    inputs = open_sources(make_sources(["simulated-vehicle"], Asked(conditions=facts), settings), ChannelWishes())
+    taking = Taking(folder, inputs, Plan("as found", "baseline", facts, _RECORDED_S))
+    taking.start()
+    taken = taking.taken()
+    faults = [*(track.fault for track in taken.outcomes if track.fault), *taken.problems]
     for text in faults:
         say(f"humproof: {text}")
     if json:

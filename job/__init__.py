@@ -62,6 +62,7 @@ from job._practice import (
     practice_trials,
 )
 from job._prices import bundled_prices, read_prices, unit_price
+from job._sounding import Sounding, long_enough, with_signal
 from job._study import (
     BURST_MARK,
     Study,
@@ -72,6 +73,7 @@ from job._study import (
     study_json,
     study_recording,
 )
+from job._taking import Plan, Taken, Taker, Taking, WiredSource, open_sources, wire_sources
 from job._together import floor_free_json, folding_json, folding_of, with_floor
 from job._wiring_file import read_wiring_file, write_wiring_file
 from job._wiring_json import both_json, differences, wiring_json
@@ -105,11 +107,17 @@ __all__ = [
     "Measure",
     "Outcome",
     "Pair",
+    "Plan",
     "Shop",
+    "Sounding",
     "State",
     "Study",
+    "Taken",
+    "Taker",
+    "Taking",
     "Vehicle",
     "Visit",
+    "WiredSource",
     "WiringFile",
     "WiringMeasured",
     "WiringReadings",
@@ -146,6 +154,7 @@ __all__ = [
     "folding_of",
     "level",
     "likelihoods_text",
+    "long_enough",
     "measure_for",
     "measure_wiring",
     "measured_json",
@@ -153,6 +162,7 @@ __all__ = [
     "number",
     "open_job",
     "open_or_create_job",
+    "open_sources",
     "pairs",
     "parse_readings",
     "parts_list",
@@ -176,11 +186,13 @@ __all__ = [
     "two_digits",
     "unit_price",
     "verify_job",
+    "wire_sources",
     "wiring_json",
     "wiring_study",
     "wiring_system",
     "with_floor",
     "with_parts",
+    "with_signal",
     "with_uncertainty",
     "write_parts_list",
     "write_wiring_file",

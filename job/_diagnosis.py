@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -37,6 +38,8 @@ from job._study import Study, number, study_recording
 from job._toml import read_job_file
 
 Progress = Callable[[float], None]
+#: how a recording is studied: whoever keeps studies hands them over here
+Studying = Callable[[Path, Progress], Study]
 
 #: log-likelihoods of a real vehicle are tempered at least so: the table was calibrated on simulated ones only
 FIELD_TEMPER = 0.7
@@ -59,9 +62,14 @@ class JobDiagnosis:
 
 
 def diagnose_job(
-    job: Job, table: LikelihoodTable | None = None, progress: Progress = lambda fraction: None
+    job: Job,
+    table: LikelihoodTable | None = None,
+    progress: Progress = lambda fraction: None,
+    study: Studying | None = None,
 ) -> JobDiagnosis:
     """Causes and next step from every recording of a job and the answers in its job.toml.
+
+    `study` hands over studies that somebody has already; without it every recording is analysed anew.
 
     Raises
     ------
@@ -72,7 +80,7 @@ def diagnose_job(
     """
     table = bundled_table() if table is None else table
     answers = _answers(job, table)
-    studies = _studies(job, progress)
+    studies = _studies(job, progress, study or study_recording)
     floors = [study.analysis for entry, study in studies if entry.state == "instrument floor"]
     takes = [(entry, study) for entry, study in studies if entry.state != "instrument floor"]
     observations, notes = _observations(takes, floors[-1] if floors else None)
@@ -95,13 +103,16 @@ def _complaint(job: Job, simulated: bool) -> Complaint:
     return "after exchange" if job.facts.visit.began_after.strip() else "general"
 
 
-def _studies(job: Job, progress: Progress) -> list[tuple[Entry, Study]]:
+def _studies(job: Job, progress: Progress, study: Studying) -> list[tuple[Entry, Study]]:
     entries = job.facts.recordings
     done = []
     for place, entry in enumerate(entries):
-        study = study_recording(job.path(entry), lambda part, place=place: progress((place + part) / len(entries)))  # type: ignore[misc]
-        done.append((entry, study))
+        done.append((entry, study(job.path(entry), _share(progress, place, len(entries)))))
     return done
+
+
+def _share(progress: Progress, place: int, of: int) -> Progress:
+    return lambda part: progress((place + part) / of)
 
 
 # ---------------------------------------------------------------- recordings to observations

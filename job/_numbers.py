@@ -84,5 +84,5 @@ def two_digits(value: float, unit: str) -> str:
 
 
 def level(value: float, uncertainty: float | None, unit: str) -> str:
-    """A number with its uncertainty, in the prefix that suits it alone."""
-    return with_uncertainty(value, uncertainty, measure_for(unit, value))
+    """A number with its uncertainty, in the prefix that suits the larger of the two."""
+    return with_uncertainty(value, uncertainty, measure_for(unit, value, uncertainty))

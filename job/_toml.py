@@ -13,6 +13,8 @@ from job._model import JobFile
 
 #: what is written as [[tables]], one for each
 _TABLES = ("recordings", "alignments", "answers")
+#: what is written as one [table]
+_GROUPS = ("visit", "vehicle", "shop", "outcome")
 #: larger than any job, small enough for any laptop
 LARGEST_BYTES = 4_000_000
 
@@ -34,6 +36,8 @@ def write_job_file(path: Path, job: JobFile) -> None:
     for key in _TABLES:
         if not data.get(key) and key in document:
             del document[key]
+    for key in _GROUPS:
+        _empty(document.get(key, {}), data.get(key, {}))
     try:
         replace_file(path, tomlkit.dumps(document))
     except OSError as error:
@@ -48,6 +52,12 @@ def _put(document: tomlkit.TOMLDocument, key: str, value: Any) -> None:
         document[key] = _tables(value)
     elif document.get(key) != value:
         document[key] = value
+
+
+def _empty(table: Any, wanted: dict[str, Any]) -> None:
+    """Take out what says something and is to say nothing any more: a value that was cleared."""
+    for name in [name for name, value in table.items() if name not in wanted and value]:
+        del table[name]
 
 
 def _tables(rows: list[dict[str, Any]]) -> tomlkit.items.AoT:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Self
 
+import h5py
 import numpy as np
 import numpy.typing as npt
 
@@ -44,6 +45,7 @@ class Recording:
     def __init__(self, path: Path) -> None:
         self.path = path
         self._file = open_file(path, "r")
+        self._stamp = _stamp(path)
         try:
             with damage_told(path):
                 self._read_facts()
@@ -84,7 +86,8 @@ class Recording:
     def counts(self, start: int = 0, stop: int | None = None) -> npt.NDArray[Any]:
         """Raw counts of rows `start` to `stop`, shape (rows, channels); missing rows hold filler."""
         with damage_told(self.path, f"rows from {start} on cannot be read: "):
-            counts: npt.NDArray[Any] = self._file["samples"][start : self.frames if stop is None else stop]
+            file = self._opened()
+            counts: npt.NDArray[Any] = file["samples"][start : self.frames if stop is None else stop]
         return counts
 
     def values(self, start: int = 0, stop: int | None = None) -> npt.NDArray[np.float64]:
@@ -106,6 +109,20 @@ class Recording:
             parts = [self._file[f"overview/{part}"][:] for part in OVERVIEW_PARTS]
         return Overview(OVERVIEW_BLOCK, *parts)
 
+    def let_go(self) -> None:
+        """Close the file until samples are asked for again: no handle stays on a stick, what is known stays known."""
+        self._file.close()
+
+    def _opened(self) -> h5py.File:
+        """The file, opened again where it was let go; another file in its place is refused."""
+        if not self._file:
+            file = open_file(self.path, "r")
+            if _stamp(self.path) != self._stamp:
+                file.close()
+                raise RecordingError(f"{self.path}: was changed since it was read first; read the job again")
+            self._file = file
+        return self._file
+
     def close(self) -> None:
         """Close the file."""
         self._file.close()
@@ -115,6 +132,11 @@ class Recording:
 
     def __exit__(self, *exit_facts: object) -> None:
         self.close()
+
+
+def _stamp(path: Path) -> tuple[int, int]:
+    facts = path.stat()
+    return facts.st_mtime_ns, facts.st_size
 
 
 def verify_recording(path: Path) -> str:
