@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import typer
 
+from cli import _keys
 from cli import _options as options
 from cli._shared import print_json, progress_bar, say
 
 if TYPE_CHECKING:
     from analysis import Comparison
     from job import Job, Study
+    from report import Paper
 
 
 def register(app: typer.Typer) -> None:
@@ -95,13 +97,66 @@ def _make_report(folder: Path, output: Path | None) -> Path:
         return make_report(folder, output, progress=lambda fraction, text: progress(fraction))
 
 
-def report(job: options.JobFolder, output: options.Pdf = None, json: options.Json = False) -> None:
-    """Make the before/after document of a job. Example: humproof report van-12 -o van-12.pdf"""
-    pdf = _make_report(job, output)
+def report(
+    job: options.JobToReport = None,
+    output: options.Pdf = None,
+    csv: options.Csv = None,
+    bom: options.Bom = False,
+    clips: options.Clips = None,
+    bundle: options.Bundle = None,
+    sign: options.Sign = None,
+    new_key: options.NewKey = None,
+    paper: options.Paper = None,
+    units: options.ReportUnits = None,
+    letterhead: options.Letterhead = None,
+    json: options.Json = False,
+) -> None:
+    """Make the before/after document of a job: a PDF or one HTML file, and what goes beside it.
+
+    Example: humproof report van-12 -o van-12.pdf --csv van-12.csv --clips listen
+    """
+    if new_key is not None:
+        _keys.make(new_key, json=json)
+        return
+    if job is None:
+        from analysis import WrongUseError
+
+        raise WrongUseError("JOB is missing: name the job's folder, or make a key with: humproof report --new-key FILE")
+    from report import make_files
+
+    signer = _keys.signer(sign, job) if sign is not None else None
+    with progress_bar("typesetting the report") as progress:
+        document, *beside = make_files(
+            job,
+            output,
+            lambda fraction, text: progress(fraction),
+            csv=csv,
+            byte_order_mark=bom,
+            clips=clips,
+            bundle=bundle,
+            signer=signer,
+            paper=_paper(letterhead, paper, units),
+        )
     if json:
-        print_json({"job": str(job), "report": str(pdf)})
+        also = {"beside": [str(path) for path in beside]} if beside else {}
+        print_json({"job": str(job), "report": str(document)} | also)
     else:
-        print(f"{pdf}: made")
+        for path in (document, *beside):
+            print(f"{path}: made")
+
+
+def _paper(shop: Path | None, size: str | None, units: str | None) -> Paper:
+    """The shop's file, and what was asked for just now in its place."""
+    from dataclasses import replace
+
+    from analysis import WrongUseError
+    from report import PAPER_SIZES, UNITS, shop_paper
+
+    for name, value, known in (("paper", size, PAPER_SIZES), ("units", units, UNITS)):
+        if value is not None and value not in known:
+            raise WrongUseError(f"--{name} {value} is not known: choose {' or '.join(known)}")
+    asked: dict[str, Any] = {"size": size, "units": units}
+    return replace(shop_paper(shop), **{key: value for key, value in asked.items() if value is not None})
 
 
 def gui(job: options.JobToShow = None) -> int:

@@ -18,7 +18,20 @@ ForeignFiles = Annotated[
     typer.Argument(metavar="FILE...", help="WAV, FLAC, RF64, or text of an oscilloscope or logger."),
 ]
 Interrupted = Annotated[Path, typer.Argument(metavar="FILE", help="An interrupted recording.")]
-Sealed = Annotated[Path, typer.Argument(metavar="JOB|FILE|FILE.pdf", help="A job's folder, a recording, or a report.")]
+Sealed = Annotated[
+    Path,
+    typer.Argument(
+        metavar="JOB|FILE|FILE.pdf|FILE.zip", help="A job's folder, a recording, a report, or a bundle of all of them."
+    ),
+]
+Beside = Annotated[
+    Path | None,
+    typer.Argument(metavar="[FOLDER]", help="Where a report's recordings lie; without it the folder the PDF is in."),
+]
+PublicKey = Annotated[
+    Path | None,
+    typer.Option("--key", metavar="FILE.pub", help="The shop's public key: the report must be signed with it."),
+]
 Before = Annotated[Path, typer.Argument(metavar="BEFORE", help="As found.")]
 After = Annotated[Path, typer.Argument(metavar="AFTER", help="As left.")]
 Floor = Annotated[
@@ -36,7 +49,45 @@ ByHand = Annotated[
 Reveal = Annotated[bool, typer.Option("--reveal", help="Only say what is wrong with that vehicle.")]
 Pdf = Annotated[
     Path | None,
-    typer.Option("-o", "--output", metavar="FILE.pdf", help="Without it: report.pdf in the job's folder."),
+    typer.Option(
+        "-o",
+        "--output",
+        metavar="FILE.pdf|FILE.html",
+        help="A PDF, or one HTML file to send by message. Without it: report.pdf in the job's folder.",
+    ),
+]
+Csv = Annotated[
+    Path | None, typer.Option("--csv", metavar="FILE.csv", help="Also all figures as a table for spreadsheets.")
+]
+Bom = Annotated[bool, typer.Option("--bom", help="Begin that table with a byte order mark, as some spreadsheets want.")]
+Clips = Annotated[
+    Path | None,
+    typer.Option("--clips", metavar="FOLDER", help="Also before and after to listen to, at one gain: WAV and FLAC."),
+]
+
+JobToReport = Annotated[Path | None, typer.Argument(metavar="JOB", help="The job's folder.")]
+Bundle = Annotated[
+    Path | None,
+    typer.Option("--bundle", metavar="FILE.zip", help="Also job, recordings and report in one file to be checked."),
+]
+Sign = Annotated[
+    Path | None, typer.Option("--sign", metavar="KEY", help="Sign with the shop's private key: docs/proof.md.")
+]
+NewKey = Annotated[
+    Path | None,
+    typer.Option("--new-key", metavar="KEY", help="Make the shop's key, and KEY.pub to hand out; no report is made."),
+]
+
+Paper = Annotated[str | None, typer.Option(metavar="a4|letter", help="Sheet of the report; the shop file's, else a4.")]
+ReportUnits = Annotated[
+    str | None,
+    typer.Option("--units", metavar="metric|us", help="Of lengths, wires, temperatures; the shop file's, else metric."),
+]
+Letterhead = Annotated[
+    Path | None,
+    typer.Option(
+        metavar="SHOP.toml", help="Shop file with letterhead, paper, units and limits; else that in your settings."
+    ),
 ]
 
 # ---------------------------------------------------------------- what a source and its channels are

@@ -72,35 +72,45 @@ class Log:
 
 
 @contextmanager
-def _drawing(width_mm: float, height_mm: float) -> Iterator[tuple[Figure, io.StringIO]]:
-    """A figure with a look of its own, whatever the user's settings of the library are."""
+def drawing(width_mm: float, height_mm: float, *, bare: bool = False) -> Iterator[tuple[Figure, io.StringIO]]:
+    """A figure with a look of its own, whatever the user's settings of the library are; a bare one lays nothing out."""
     from matplotlib import style
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
     out = io.StringIO()
     with style.context(["default", _STYLE]):
-        figure = Figure(figsize=(width_mm / 25.4, height_mm / 25.4), layout="constrained")
-        figure.get_layout_engine().set(w_pad=0.01, h_pad=0.01)  # type: ignore[union-attr, call-arg]
+        figure = Figure(figsize=(width_mm / 25.4, height_mm / 25.4), layout=None if bare else "constrained")
+        if not bare:
+            figure.get_layout_engine().set(w_pad=0.01, h_pad=0.01)  # type: ignore[union-attr, call-arg]
         FigureCanvasSVG(figure)
+        figure.patch.set_visible(not bare)
         yield figure, out
         figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
 
 
 def spectrum_svg(curves: list[Curve], unit: str, bandwidth: str, size_mm: tuple[float, float]) -> str:
     """Amplitude spectra on one pair of logarithmic axes; of crowded lines the highest per column is drawn."""
-    with _drawing(*size_mm) as (figure, out):
-        axes = figure.add_subplot()
+    with drawing(*size_mm, bare=True) as (figure, out):
+        axes = figure.add_axes(_spectrum_place(*size_mm))
+        # Before anything is drawn: each change of scale lays all ticks out anew.
+        axes.set(xscale="log", yscale="log")
         drawn = [(curve.name, *highest_per_column(curve)) for curve in curves]
         bottom, top = _decades([rms for _, _, rms in drawn])
         for name, frequency, rms in drawn:
             _draw_spectrum(axes, name, frequency, np.maximum(rms, bottom), bottom)
-        axes.set(xscale="log", yscale="log", ylim=(bottom, top), xlim=_reach([part for _, part, _ in drawn]))
+        axes.set(ylim=(bottom, top), xlim=_reach([part for _, part, _ in drawn]))
         axes.set(xlabel="Frequency, Hz", ylabel=f"{unit} rms {bandwidth}")
         _plain_frequencies(axes)
         axes.grid(True)
         _legend(axes, len(drawn))
     return out.getvalue()
+
+
+def _spectrum_place(width_mm: float, height_mm: float) -> tuple[float, float, float, float]:
+    """Left, bottom, width and height as shares, with room for labels such as "100 µ" and for the legend."""
+    left, right, below, above = 14.0, 3.0, 9.5, 5.0
+    return left / width_mm, below / height_mm, 1 - (left + right) / width_mm, 1 - (below + above) / height_mm
 
 
 def _draw_spectrum(axes: Axes, name: str, frequency: Floats, rms: Floats, bottom: float) -> None:
@@ -171,7 +181,7 @@ def trace_svg(logs: list[Log], unit: str, window: Span, size_mm: tuple[float, fl
     `window` is the common range of all pictures of one comparison, so that a drop can be read across them.
     """
     enlarged = _enlarged(logs)
-    with _drawing(*size_mm) as (figure, out):
+    with drawing(*size_mm) as (figure, out):
         ratios = [1.0, 1.7] if enlarged else [1.0]
         rows = figure.subplots(len(ratios), 1, height_ratios=ratios, squeeze=False)[:, 0]
         _draw_logs(rows[0], logs, window)
@@ -252,3 +262,72 @@ def _with_strip(window: Span, rows: int) -> Span:
     low, high = window
     height = max(high - low, 1e-6)
     return low - height * (0.08 + 0.06 * rows), high + 0.05 * height
+
+
+# ---------------------------------------------------------------- bars
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """One side's value with its k = 2 uncertainty, where that is known."""
+
+    name: str
+    value: float
+    uncertainty: float | None
+
+
+def bars_svg(
+    groups: list[tuple[str, list[Bar]]], label: str, size_mm: tuple[float, float], *, logarithmic: bool = False
+) -> str:
+    """Lying bars, a group per thing and a bar per side: light before, dark after, whiskers for the uncertainty."""
+    width, height = size_mm
+    left, below, above = _label_mm(groups), 9.0, 5.0 if groups and len(groups[0][1]) > 1 else 1.0
+    with drawing(*size_mm, bare=True) as (figure, out):
+        place = (left / width, below / height, 1 - (left + 3.0) / width, 1 - (below + above) / height)
+        axes = figure.add_axes(place)
+        sides = len(groups[0][1]) if groups else 1
+        for row, (_, bars) in enumerate(groups):
+            for side, bar in enumerate(bars):
+                _draw_bar(axes, bar, row + (side - (sides - 1) / 2) * 0.8 / sides, 0.72 / sides, first=row == 0)
+        axes.set_yticks(range(len(groups)), [words for words, _ in groups])
+        axes.tick_params(axis="y", length=0)
+        axes.invert_yaxis()
+        axes.patch.set_visible(False)
+        axes.grid(logarithmic, axis="x")
+        axes.set_xlabel(label)
+        _bar_scale(axes, [bar for _, bars in groups for bar in bars], logarithmic=logarithmic)
+        if sides > 1:
+            _legend(axes, sides)
+    return out.getvalue()
+
+
+def _label_mm(groups: list[tuple[str, list[Bar]]]) -> float:
+    """Room for the longest label, by an average letter's width; laying out by measure takes as long as drawing."""
+    return 3.0 + 1.45 * max((len(words) for words, _ in groups), default=0)
+
+
+def _draw_bar(axes: Axes, bar: Bar, place: float, height: float, *, first: bool) -> None:
+    after = bar.name == "after"
+    look: dict[str, Any] = {"facecolor": _LEFT if after else _FOUND}
+    label = bar.name if first else None
+    axes.barh(place, bar.value, height, edgecolor=_LEFT if after else _FOUND_EDGE, lw=0.8, label=label, **look)
+    if bar.uncertainty:
+        low, high = max(bar.value - bar.uncertainty, 0.0), bar.value + bar.uncertainty
+        axes.plot([low, high], [place, place], color="white", lw=1.2, zorder=3)
+        axes.plot([low, high], [place, place], color="black", lw=0.7, zorder=4, marker="|", ms=3.2, mew=0.7)
+
+
+def _bar_scale(axes: Axes, bars: list[Bar], *, logarithmic: bool) -> None:
+    from matplotlib.ticker import FuncFormatter, MaxNLocator, NullFormatter
+
+    values = np.array([bar.value for bar in bars if bar.value > 0] or [1.0])
+    if logarithmic:
+        top = 10 ** np.ceil(np.log10(values.max() * 1.3))
+        axes.set_xscale("log")
+        axes.set_xlim(max(10 ** np.floor(np.log10(values.min() * 0.7)), top * 1e-5), top)
+        axes.xaxis.set_minor_formatter(NullFormatter())
+    else:
+        axes.set_xlim(0, 1.08 * max(bar.value + (bar.uncertainty or 0.0) for bar in bars) or 1.0)
+        axes.xaxis.set_major_locator(MaxNLocator(5))
+    words = _scaled if logarithmic else "{:.6g}".format
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: words(value)))

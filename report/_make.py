@@ -1,30 +1,35 @@
-"""From a job folder to a PDF: check, study, draw, typeset, put in place."""
+"""From a job folder to a document: check, study, draw, typeset, put in place."""
 
 from __future__ import annotations
 
-import json
-import os
-import tempfile
 from collections.abc import Callable
-from contextlib import suppress
-from importlib import metadata, resources
 from pathlib import Path
-from typing import Any
 
 from capture import file_sha256
-from job import Job, damaged_recordings, open_job
-from report._digests import ATTACHMENT, as_json, collect_digests
+from job import Entry, Job, damaged_recordings, open_job
+from report._composed import ComposedReport, check_target, stamps_of
 from report._errors import ReportError
+from report._left_out import left_out
 from report._page import page_data
-from report._sheets import gather
+from report._paper import PLAIN_PAPER, Paper
+from report._revision import read_issued
+from report._seal import collect_digests
+from report._sealing import complete_seal, seal_words, typeset_sealed
+from report._sheets import Studier, gather, study_anew
+from report._signature import Signer
 
 Progress = Callable[[float, str], None]
 
 DEFAULT_NAME = "report.pdf"
-_TEMPLATE = "report.typ"
 
 
-def make_report(folder: Path, output: Path | None = None, progress: Progress = lambda fraction, text: None) -> Path:
+def make_report(
+    folder: Path,
+    output: Path | None = None,
+    progress: Progress = lambda fraction, text: None,
+    signer: Signer | None = None,
+    paper: Paper = PLAIN_PAPER,
+) -> Path:
     """Make the document of a job and return where it stands.
 
     Parameters
@@ -36,6 +41,10 @@ def make_report(folder: Path, output: Path | None = None, progress: Progress = l
         one step and only once the new one is whole.
     progress
         Called now and then with the fraction done, 0 to 1, and what is being done.
+    signer
+        The shop's private key, when the report is to be signed.
+    paper
+        Sheet of paper, units, limits and letterhead.
 
     Raises
     ------
@@ -44,97 +53,74 @@ def make_report(folder: Path, output: Path | None = None, progress: Progress = l
     JobError, RecordingError
         When the job or a recording cannot be read.
     """
-    job = open_job(folder)
+    open_job(folder)
     target = output or folder / DEFAULT_NAME
-    _check_target(target)
-    job_sha256 = file_sha256(job.file)
-    progress(0.0, "checking the recordings")
-    _check_recordings(job)
-    contents = gather(job, lambda part, text: progress(0.1 + 0.7 * part, text))
-    progress(0.8, "drawing")
-    digests = collect_digests(job, job_sha256, _software())
-    data, drawings = page_data(job, contents, digests)
-    progress(0.9, "typesetting")
-    data["attachment"] = ATTACHMENT
-    _put(target, _typeset(data, {**drawings, ATTACHMENT: as_json(digests)}))
+    check_target(target)
+    compose_report(folder, progress, signer=signer, paper=paper).write(target)
     progress(1.0, "done")
     return target
 
 
-def _check_target(target: Path) -> None:
-    """Refuse early, and never write over what is not a PDF."""
-    if target.is_dir():
-        raise ReportError(f"{target}: is a folder; give the name of a PDF file")
-    if not target.parent.is_dir():
-        raise ReportError(f"{target}: there is no folder {target.parent} to put it in")
-    if target.exists() and not _is_pdf(target):
-        raise ReportError(f"{target}: exists and is not a PDF; it is left alone, choose another name")
+def compose_report(
+    folder: Path,
+    progress: Progress = lambda fraction, text: None,
+    study: Studier = study_anew,
+    signer: Signer | None = None,
+    paper: Paper = PLAIN_PAPER,
+) -> ComposedReport:
+    """Make the document of a job without writing it anywhere.
+
+    Parameters
+    ----------
+    folder
+        The job folder.
+    progress
+        As for `make_report`; may raise to stop the work.
+    study
+        Gives the study of a recording of the job and tells how far it is, 0 to 1: for those who keep studies.
+    signer, paper
+        As for `make_report`.
+
+    Raises
+    ------
+    ReportError
+        When there is no recording, or one is missing or was changed.
+    JobError, RecordingError
+        When the job or a recording cannot be read.
+    """
+    job = open_job(folder)
+    stamps = stamps_of(job)
+    # Before anything is read: a file that changes meanwhile then no longer matches.
+    digests, issued = collect_digests(job, file_sha256(job.file)), read_issued(folder)
+    _check_recordings(job, lambda part: progress(0.1 * part, "checking the recordings"))
+    contents = gather(job, lambda part, text: progress(0.1 + 0.5 * part, text), study)
+    progress(0.6, "drawing")
+    seal = complete_seal(digests, issued, job, contents, signer)
+    data, drawings = page_data(job, contents, seal, paper, lambda part: progress(0.6 + 0.3 * part, "drawing"))
+    data |= seal_words(seal)
+    progress(0.9, "typesetting")
+    pdf, files, sealed = typeset_sealed(data, drawings, seal, signer)
+    missing = tuple(left_out(job, contents))
+    return ComposedReport(job, pdf, data["headline"], missing, data["simulated"], stamps, data, files, sealed, contents)
 
 
-def _is_pdf(path: Path) -> bool:
-    try:
-        with path.open("rb") as file:
-            return file.read(5) == b"%PDF-"
-    except OSError as error:
-        raise ReportError(f"{path}: cannot be read: {error.strerror}") from error
-
-
-def _check_recordings(job: Job) -> None:
+def _check_recordings(job: Job, progress: Callable[[float], None]) -> None:
     """Every recording that job.toml names must be there, sealed and unchanged."""
-    if not job.facts.recordings:
+    entries = job.facts.recordings
+    if not entries:
+        progress(0.0)
         raise ReportError(
             f"{job.folder}: has no recording yet, so there is nothing to report: record or import one first"
         )
     # A stray file in the folder is a question for `verify`, not a reason to refuse the report.
-    problems = damaged_recordings(job)
+    problems: list[str] = []
+    for index, entry in enumerate(entries):
+        progress(index / len(entries))
+        problems += damaged_recordings(_only(job, entry))
     if problems:
         more = f" (and {len(problems) - 1} more)" if problems[1:] else ""
         raise ReportError(f"{problems[0]}; put back the file that was entered, then make the report again{more}")
 
 
-def _software() -> str:
-    try:
-        return f"humproof {metadata.version('humproof')}"
-    except metadata.PackageNotFoundError:
-        return "humproof, run from its source folder"
-
-
-def _typeset(data: dict[str, Any], files: dict[str, str]) -> bytes:
-    """Compile the template in a folder of its own: typst sees nothing else, and no text becomes markup."""
-    with tempfile.TemporaryDirectory(prefix="humproof-") as name:
-        root = Path(name)
-        for file, text in {**files, "data.json": json.dumps(data, ensure_ascii=False)}.items():
-            (root / file).write_text(text, encoding="utf-8")
-        template = root / _TEMPLATE
-        template.write_bytes(resources.files("report").joinpath(_TEMPLATE).read_bytes())
-        return _compile(template, root)
-
-
-def _compile(template: Path, root: Path) -> bytes:
-    import matplotlib
-    import typst
-
-    fonts = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
-    try:
-        # Without the system's fonts the pages look the same on every machine.
-        return typst.compile(str(template), root=str(root), font_paths=[str(fonts)], ignore_system_fonts=True)
-    except typst.TypstError as error:
-        raise ReportError(f"the report could not be typeset: {' '.join(str(error).split())}") from error
-
-
-def _put(target: Path, pdf: bytes) -> None:
-    """Write beside the target, make it safe, then put it in place in one step."""
-    part = target.with_name(f".{target.name}.{os.getpid()}.part")
-    try:
-        with part.open("wb") as file:
-            file.write(pdf)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(part, target)
-    except OSError as error:
-        raise ReportError(
-            f"{target}: cannot be written: {error.strerror}; what stood there before still stands"
-        ) from error
-    finally:
-        with suppress(OSError):
-            part.unlink(missing_ok=True)
+def _only(job: Job, entry: Entry) -> Job:
+    return Job(job.folder, job.facts.model_copy(update={"recordings": (entry,)}))

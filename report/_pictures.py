@@ -30,10 +30,20 @@ class Picture:
 
 def pictures(sheet: Sheet, *, bursts_elsewhere: bool) -> list[Picture]:
     """Spectra where there is noise to see, traces where the supply was loaded (or nothing else shows it)."""
+    drawn, logged = _chosen(sheet, bursts_elsewhere=bursts_elsewhere)
+    return [*_spectra(sheet, drawn), *_traces(sheet, logged)]
+
+
+def drawn_channels(sheet: Sheet, *, bursts_elsewhere: bool) -> list[Channel]:
+    """The channels that `pictures` shows, as spectra or as traces."""
+    drawn, logged = _chosen(sheet, bursts_elsewhere=bursts_elsewhere)
+    return [*drawn, *logged]
+
+
+def _chosen(sheet: Sheet, *, bursts_elsewhere: bool) -> tuple[list[Channel], list[Channel]]:
     logged = _logged(sheet) if _has_bursts(sheet) or not bursts_elsewhere else []
     noisy = any(channel.role_kind in NOISE_ROLES for channel in sheet.first.analysis.channels)
-    drawn = _spectrum_channels(sheet) if noisy or not logged else []
-    return [*_spectra(sheet, drawn), *_traces(sheet, logged)]
+    return (_spectrum_channels(sheet) if noisy or not logged else []), logged
 
 
 def _has_bursts(sheet: Sheet) -> bool:

@@ -1,16 +1,35 @@
-"""What goes into a report: each pair of recordings, or each single one where there is no pair."""
+"""What goes into a report: each pair of recordings, or each single one where there is no pair; wiring and causes."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from analysis import Change, Channel, Comparison
-from job import Entry, Job, Pair, Study, compare_studies, pairs, study_recording
+from job import (
+    Entry,
+    Job,
+    JobDiagnosis,
+    JobError,
+    Pair,
+    Study,
+    WiringStudy,
+    compare_studies,
+    diagnose_job,
+    pairs,
+    read_wiring_file,
+    study_recording,
+    wiring_study,
+)
 from report._errors import ReportError
 
 Progress = Callable[[float, str], None]
+WIRING_FILE = "wiring.toml"
+#: of the progress, until recordings are studied, and until causes are found; the rest is the wiring
+_STUDIED, _DIAGNOSED = 0.75, 0.9
+#: the study of a recording; told how far it is, 0 to 1
+Studier = Callable[[Job, Entry, Callable[[float], None]], Study]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +62,11 @@ class Contents:
     missing: tuple[str, ...]
     #: True when nothing was recorded as found, or nothing as left
     one_sided: bool
+    #: the wiring as found and as left, as far as the job's wiring file says
+    wiring: tuple[WiringStudy, ...] = ()
+    #: None where no cause can be told, for the reason that is given
+    diagnosis: JobDiagnosis | None = None
+    not_diagnosed: str = ""
 
     @property
     def comparisons(self) -> tuple[Sheet, ...]:
@@ -50,11 +74,65 @@ class Contents:
         return tuple(sheet for sheet in self.sheets if sheet.comparison)
 
 
-def gather(job: Job, progress: Progress) -> Contents:
+def study_anew(job: Job, entry: Entry, progress: Callable[[float], None]) -> Study:
+    """Read and analyse the file."""
+    return study_recording(job.path(entry), progress)
+
+
+def gather(job: Job, progress: Progress, study: Studier = study_anew) -> Contents:
     """Study what belongs into the report; each recording is read once."""
+    kept = _Kept(job, study)
+    sheets = _sheets(job, lambda part, text: progress(_STUDIED * part, text), kept)
+    diagnosis, reason = _diagnosis(job, kept, _between(progress, _STUDIED, _DIAGNOSED, "weighing the causes"))
+    progress(_DIAGNOSED, "reckoning the wiring")
+    return replace(sheets, wiring=_wiring(job), diagnosis=diagnosis, not_diagnosed=reason)
+
+
+class _Kept:
+    """Studies of this job, each made once and of the very bytes that job.toml names."""
+
+    def __init__(self, job: Job, study: Studier) -> None:
+        self._job, self._study = job, study
+        self._studies: dict[Entry, Study] = {}
+
+    def of(self, entry: Entry, progress: Callable[[float], None]) -> Study:
+        if entry not in self._studies:
+            made = self._study(self._job, entry, progress)
+            if made.sha256 != entry.sha256:
+                path = self._job.path(entry)
+                raise ReportError(f"{path}: was changed while the report was being made; make it again")
+            self._studies[entry] = made
+        return self._studies[entry]
+
+    def at(self, path: Path, progress: Callable[[float], None]) -> Study:
+        entry = next(one for one in self._job.facts.recordings if self._job.path(one) == path)
+        return self.of(entry, progress)
+
+
+def _between(progress: Progress, start: float, end: float, text: str) -> Callable[[float], None]:
+    return lambda part: progress(start + (end - start) * part, text)
+
+
+def _diagnosis(job: Job, kept: _Kept, progress: Callable[[float], None]) -> tuple[JobDiagnosis | None, str]:
+    try:
+        return diagnose_job(job, progress=progress, study=kept.at), ""
+    except JobError as error:
+        # Where the job lies on this computer is nobody's business on paper.
+        return None, str(error).replace(f"{job.file}: ", "").replace(f"{job.folder}: ", "the job ")
+
+
+def _wiring(job: Job) -> tuple[WiringStudy, ...]:
+    """Both states that the wiring file tells of, as found first."""
+    path = job.folder / WIRING_FILE
+    if not path.is_file():
+        return ()
+    return tuple(wiring_study(path, state, changes=False) for state in read_wiring_file(path).states())
+
+
+def _sheets(job: Job, progress: Progress, kept: _Kept) -> Contents:
     matched = pairs(job)
     wanted = _wanted(job, matched)
-    studies = _study_all(job, wanted, progress)
+    studies = _study_all(job, wanted, progress, kept)
     missing = tuple(_missing(job, matched))
     if matched:
         return Contents(tuple(_compared(pair, studies) for pair in matched), missing, one_sided=False)
@@ -73,18 +151,15 @@ def _wanted(job: Job, matched: list[Pair]) -> list[Entry]:
     return list(dict.fromkeys(parts))
 
 
-def _study_all(job: Job, wanted: list[Entry], progress: Progress) -> dict[Entry, Study]:
-    studies = {}
-    for index, entry in enumerate(wanted):
-        studies[entry] = _study(job.path(entry), entry, index, len(wanted), progress)
-    return studies
+def _study_all(job: Job, wanted: list[Entry], progress: Progress, kept: _Kept) -> dict[Entry, Study]:
+    return {
+        entry: kept.of(entry, _share(progress, index, len(wanted), f"analysing {job.path(entry).name}"))
+        for index, entry in enumerate(wanted)
+    }
 
 
-def _study(path: Path, entry: Entry, index: int, count: int, progress: Progress) -> Study:
-    study = study_recording(path, lambda part: progress((index + part) / count, f"analysing {path.name}"))
-    if study.sha256 != entry.sha256:
-        raise ReportError(f"{path}: was changed while the report was being made; make it again")
-    return study
+def _share(progress: Progress, index: int, count: int, text: str) -> Callable[[float], None]:
+    return lambda part: progress((index + part) / count, text)
 
 
 def _compared(pair: Pair, studies: dict[Entry, Study]) -> Sheet:

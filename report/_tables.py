@@ -11,6 +11,8 @@ from analysis import COVERAGE_FACTOR, HIGHER_IS_BETTER, LOWER_IS_BETTER, SUPPLY_
 from capture import RecordedChannel
 from job import NO_BREAK, Measure, Study, fixed, measure_for, plain, two_digits, with_uncertainty
 from report._headline import change_in_db
+from report._limits import decide, limit_for, limit_words
+from report._paper import PLAIN_PAPER, Paper
 from report._sheets import Sheet, channel_named, twin
 from report._words import STATED_NOTHING, place, quantity
 
@@ -20,11 +22,16 @@ _NUMBERED = re.compile(r"(\d+)-")
 _LISTED = (*LOWER_IS_BETTER, *HIGHER_IS_BETTER)
 
 
-def figure_rows(sheet: Sheet) -> list[dict[str, Any]]:
+def figure_rows(sheet: Sheet, paper: Paper = PLAIN_PAPER) -> list[dict[str, Any]]:
     """Changes in the comparison's own order; of a single recording, its figures."""
     if sheet.comparison:
-        return [_change_row(sheet, change) for change in sheet.comparison.changes]
-    return [_single_row(sheet, figure) for figure in sheet.first.analysis.figures if _is_listed(sheet, figure)]
+        return [_change_row(sheet, change, paper) for change in sheet.comparison.changes]
+    return [_single_row(sheet, figure, paper) for figure in listed_figures(sheet)]
+
+
+def listed_figures(sheet: Sheet) -> list[Figure]:
+    """The figures of a single recording that a report states."""
+    return [figure for figure in sheet.first.analysis.figures if _is_listed(sheet, figure)]
 
 
 def _is_listed(sheet: Sheet, figure: Figure) -> bool:
@@ -34,7 +41,7 @@ def _is_listed(sheet: Sheet, figure: Figure) -> bool:
     return figure.quantity in _LISTED or (figure.quantity == "rms" and not channel.role)
 
 
-def _change_row(sheet: Sheet, change: Change) -> dict[str, Any]:
+def _change_row(sheet: Sheet, change: Change, paper: Paper) -> dict[str, Any]:
     channel = channel_named(sheet.first, change.channel)
     measure = measure_for(change.unit, change.before, change.after)
     return {
@@ -47,16 +54,28 @@ def _change_row(sheet: Sheet, change: Change) -> dict[str, Any]:
         "change": with_uncertainty(change.change, change.uncertainty, measure, signed=True),
         "change_db": "" if change.unit == "dB" else change_in_db(change),
         "verdict": change.verdict,
+        "limit": _limit(paper, channel, change.quantity, change.after, change.after_uncertainty, measure),
     }
 
 
-def _single_row(sheet: Sheet, figure: Figure) -> dict[str, Any]:
-    measure = measure_for(figure.unit, figure.value)
+def _single_row(sheet: Sheet, figure: Figure, paper: Paper) -> dict[str, Any]:
+    measure, channel = measure_for(figure.unit, figure.value), channel_named(sheet.first, figure.channel)
     return {
         "what": quantity(figure.quantity),
-        "detail": _detail(sheet, channel_named(sheet.first, figure.channel), figure.quantity, measure),
+        "detail": _detail(sheet, channel, figure.quantity, measure),
         "values": [with_uncertainty(figure.value, figure.uncertainty, measure)],
+        "limit": _limit(paper, channel, figure.quantity, figure.value, figure.uncertainty, measure),
     }
+
+
+def _limit(
+    paper: Paper, channel: Channel, quantity: str, value: float, uncertainty: float | None, measure: Measure
+) -> str:
+    """The limit and whether the value as left keeps it; empty where none is set."""
+    limit = limit_for(paper.limits, quantity, channel)
+    if limit is None:
+        return ""
+    return f"{limit_words(limit, measure)}: {decide(value, uncertainty, limit.most, paper.rule)}"
 
 
 def _detail(sheet: Sheet, channel: Channel, name: str, measure: Measure) -> str:
@@ -83,9 +102,9 @@ def _floor_figure(sheet: Sheet, channel: Channel, name: str) -> Figure | None:
     return sheet.floor.analysis.figure(own.name, name) if sheet.floor and own and own.unit == channel.unit else None
 
 
-def condition_table(sheets: Sequence[Sheet]) -> dict[str, Any]:
+def condition_table(sheets: Sequence[Sheet], paper: Paper = PLAIN_PAPER) -> dict[str, Any]:
     """What was held fixed: a column per side of each sheet; a cell spans the neighbours that say the same."""
-    columns = [_conditions(study) for sheet in sheets for _, study in sheet.sides]
+    columns = [_conditions(study, paper) for sheet in sheets for _, study in sheet.sides]
     labels = [label for label in columns[0] if label != _NOTE or any(column[_NOTE] for column in columns)]
     return {
         "columns": len(columns),
@@ -100,7 +119,7 @@ def _spanning(texts: list[str]) -> list[dict[str, Any]]:
     return [{"text": text, "span": len(list(group))} for text, group in groupby(texts)]
 
 
-def _conditions(study: Study) -> dict[str, str]:
+def _conditions(study: Study, paper: Paper) -> dict[str, str]:
     info, facts = study.info, study.info.conditions
     loads = None if facts.loads is None else ", ".join(facts.loads) or "none"
     return {
@@ -115,7 +134,7 @@ def _conditions(study: Study) -> dict[str, str]:
         "Gains": facts.gains or "",
         "Battery": facts.battery or "",
         "Computer's supply": facts.laptop_supply or "",
-        "Temperature": plain(facts.temperature_c, "°C"),
+        "Temperature": paper.celsius(facts.temperature_c),
         "Full level at the tap": plain(facts.full_level_v, "V rms"),
         "Source": _source(study),
         _NOTE: facts.note or "",
