@@ -18,9 +18,12 @@ PIP := $(BIN)/python -m pip --disable-pip-version-check --no-input install --qui
 OUT ?=
 ARGS ?=
 
+# The tests start the program a hundred times: it is translated once, not each time anew.
+unexport PYTHONDONTWRITEBYTECODE
+
 .DEFAULT_GOAL := help
 .NOTPARALLEL:
-.PHONY: help demo test endurance check format lock clean demo-packages test-packages
+.PHONY: help demo test endurance screenshots check format lock clean demo-packages test-packages
 
 # An environment works only in the folder that it was made in and while its Python is there: else it is made anew.
 ifneq ($(wildcard $(VENV)/.made),)
@@ -33,6 +36,7 @@ help:
 	@echo 'make demo [OUT=folder]     the whole main job on the bundled sample job'
 	@echo 'make test [ARGS="-k x"]    the tests'
 	@echo 'make endurance             the long tests: faults at many moments, counting, speed; some six minutes'
+	@echo 'make screenshots           every sheet into build/screenshots, some of them into docs/screens'
 	@echo 'make check                 style, types, import layers'
 	@echo 'make format                put the style right'
 	@echo 'make lock [UPGRADE=1]      write the requirements files anew (needs pip-compile)'
@@ -49,6 +53,9 @@ test: test-packages $(VENV)/.ready-for-test
 # Alone on the machine: one of them measures how much of it recording takes.
 endurance: test-packages $(VENV)/.ready-for-test
 	@$(BIN)/python -m pytest -m endurance tests/endurance $(ARGS)
+
+screenshots: test-packages $(VENV)/.ready-for-test
+	@$(BIN)/python tools/screenshots.py
 
 check: $(VENV)/.ready-for-test
 	$(BIN)/ruff check .

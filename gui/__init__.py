@@ -23,11 +23,19 @@ def run(folder: Path | None = None) -> int:
 
 
 def grab(
-    folder: Path, picture: Path, size: tuple[int, int] = (1366, 768), *, view: int = 0, dark: bool = False
+    folder: Path,
+    picture: Path,
+    size: tuple[int, int] = (1366, 768),
+    *,
+    sheet: str = "compare",
+    view: int = 0,
+    dark: bool = False,
+    look: str = "",
 ) -> None:
-    """Draw the compare screen of a job into a PNG of `size` (width, height) pixels; no display is needed.
+    """Draw a sheet of a job into a PNG of `size` (width, height) pixels; no display is needed.
 
-    `view` is the number of the comparison, as the screen's chooser has them, counted from 0.
+    `view` is the number of the comparison, as the compare sheet's chooser has them, counted from 0; `look` is "light",
+    "dark" or "high contrast".
 
     Raises
     ------
@@ -36,4 +44,4 @@ def grab(
     """
     from gui._app import grab_window
 
-    grab_window(folder, picture, size, view, dark=dark)
+    grab_window(folder, picture, size, sheet, view, look or ("dark" if dark else "light"))

@@ -10,14 +10,15 @@ from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
 
-from gui._build import load_screen
+from gui._desk import Sheet
 from gui._errors import ScreenError
 from gui._fault import fault_log, note_fault
-from gui._load import Library, open_views
+from gui._load import open_views
 from gui._qt import Qt, QtCore, QtWidgets, pg
 from gui._save import save_image
 from gui._settings import SettingsFile
 from gui._window import SMALLEST, Window
+from gui._words import use_translator
 
 #: how often Python gets to see Ctrl+C while Qt waits
 SIGNAL_MS = 250
@@ -41,27 +42,38 @@ def run_window(folder: Path | None) -> int:
         return int(app.exec())
 
 
-def grab_window(folder: Path, picture: Path, size: tuple[int, int], view: int, *, dark: bool) -> None:
+def grab_window(folder: Path, picture: Path, size: tuple[int, int], sheet: str, view: int, look: str) -> None:
     """See `gui.grab`."""
     if size[0] < SMALLEST[0] or size[1] < SMALLEST[1]:
         smallest = " x ".join(map(str, SMALLEST))
         raise ScreenError(f"a picture of {size[0]} x {size[1]} pixels is too small: take at least {smallest}")
     opened = open_views(folder)
-    screen = load_screen(Library(), opened, view, lambda fraction, doing: None)
     app = _application(on_display=False)
-    window = Window(SettingsFile(), dark=dark)
+    window = Window(SettingsFile(), look=look)
     window.setAttribute(Qt.WidgetAttribute.WA_DontShowOnScreen)
     window.resize(*size)
-    window.show_screen(screen)
     window.show()
-    app.processEvents()
-    window.compare.settle()
-    app.processEvents()
+    window.visit.put(opened)
+    window.go(sheet)
+    window.show_sheets()
+    _let_settle(app, window.sheets[sheet])
+    if view:
+        window.sheets["compare"].controller.choose(view)  # type: ignore[attr-defined]
+        _let_settle(app, window.sheets[sheet])
     image = window.grab().toImage()
-    window.background.close()
+    window.end_work()
     window.deleteLater()
     app.processEvents()
     save_image(image, picture)
+
+
+def _let_settle(app: QtWidgets.QApplication, sheet: Sheet) -> None:
+    """Until the sheet shows what it is going to show."""
+    app.processEvents()
+    while sheet.busy():
+        app.processEvents(QtCore.QEventLoop.ProcessEventsFlag.WaitForMoreEvents, 50)
+    sheet.settle()
+    app.processEvents()
 
 
 def _application(*, on_display: bool = True) -> QtWidgets.QApplication:
@@ -75,6 +87,7 @@ def _application(*, on_display: bool = True) -> QtWidgets.QApplication:
     QtCore.qInstallMessageHandler(_keep_quiet)
     app = QtWidgets.QApplication(arguments)
     app.setApplicationName("humproof")
+    use_translator(QtCore.QCoreApplication.translate)
     pg.setConfigOptions(antialias=False)
     return app
 
@@ -107,7 +120,8 @@ def _faults_shown(window: Window) -> Iterator[None]:
 @contextmanager
 def _ctrl_c_closes(window: Window) -> Iterator[None]:
     """Ctrl+C in the terminal closes the window as its own key would."""
-    before = signal.signal(signal.SIGINT, lambda number, frame: window.close())
+    # Between two events: a handler in the middle of its work must not find the window closed under it.
+    before = signal.signal(signal.SIGINT, lambda number, frame: QtCore.QTimer.singleShot(0, window.close))
     timer = QtCore.QTimer()
     timer.timeout.connect(lambda: None)
     timer.start(SIGNAL_MS)

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from gui._changes import changes_table
 from gui._conditions import conditions_table
+from gui._differences import difference_picture
 from gui._load import FOUND, LEFT, Choice, Library, Loaded, OpenedJob, Report, Sides
 from gui._pictures import spectra_picture, supply_picture
 from gui._screen import Headline, Screen
@@ -28,27 +29,32 @@ def load_screen(library: Library, opened: OpenedJob, chosen: int, report: Report
 
 def _screen(opened: OpenedJob, chosen: int, sides: Sides, said: Headline) -> Screen:
     present = sides.present
+    spectra = spectra_picture(sides) if present else None
     return Screen(
         folder=opened.job.folder,
-        title=_title(opened),
-        details=_details(opened),
+        title=job_title(opened),
+        details=job_details(opened),
         choices=_numbered(opened.choices),
         chosen=chosen,
         simulated=any(side.study.info.simulated for side in present),
         headline=said,
         supply=supply_picture(sides) if present else None,
-        spectra=spectra_picture(sides) if present else None,
+        spectra=spectra,
+        difference=difference_picture(sides, spectra) if spectra else None,
+        front="supply" if any(side.study.analysis.bursts for side in present) else "spectrum",
         changes=changes_table(sides) if present else None,
         conditions=conditions_table(present) if present else None,
         warnings=(*opened.problems, *_refusals(sides), *_warnings(present)),
     )
 
 
-def _title(opened: OpenedJob) -> str:
+def job_title(opened: OpenedJob) -> str:
+    """What a job is called: its title, else its folder's name."""
     return opened.job.facts.visit.title or opened.job.folder.resolve().name
 
 
-def _details(opened: OpenedJob) -> str:
+def job_details(opened: OpenedJob) -> str:
+    """Order and vehicle in one line."""
     visit, vehicle = opened.job.facts.visit, opened.job.facts.vehicle
     parts = [
         visit.number and f"order {visit.number}",
@@ -106,9 +112,9 @@ def _nothing_yet(opened: OpenedJob) -> Headline:
         "…",
         "doubt",
         (
-            "Record the fault as found before anything is changed: humproof record",
-            "Or bring in files from an oscilloscope or logger: humproof import",
-            "Then read the job again (F5).",
+            "Record the fault as found before anything is changed: choose a source below, then the large key.",
+            "Or bring in files from an oscilloscope or logger with the command humproof import, then read the job "
+            "again (F5).",
         ),
     )
 
@@ -123,5 +129,10 @@ def _warnings(present: tuple[Loaded, ...]) -> Iterator[str]:
         if side.study.sha256 != side.entry.sha256:
             name = side.study.path.name
             yield f"{side.state}: {name} is not the file that was entered into the job: its SHA-256 differs"
+    # What holds for several sides is said once.
+    states: dict[str, list[str]] = {}
+    for side in present:
         for text in (*side.study.info.warnings, *side.study.analysis.warnings):
-            yield f"{side.state}: {text}"
+            states.setdefault(text, []).append(side.state)
+    for text, own in states.items():
+        yield f"{', '.join(dict.fromkeys(own))}: {text}"

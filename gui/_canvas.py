@@ -12,6 +12,7 @@ from analysis import HumproofError
 from gui._actions import PICTURE_KEYS
 from gui._axes import DecadeAxis, PictureBox
 from gui._curves import Curve, Extent, Points
+from gui._format import takes_prefix
 from gui._grid import Grid
 from gui._layers import Layers
 from gui._palette import Palette
@@ -32,13 +33,16 @@ class Canvas(pg.PlotWidget):
     keyboard_changed = QtCore.pyqtSignal(bool)
     failed = QtCore.pyqtSignal(str)
 
-    def __init__(self, palette: Palette, *, decades: bool) -> None:
-        axes = {"bottom": DecadeAxis("bottom"), "left": DecadeAxis("left")} if decades else {}
+    def __init__(self, palette: Palette, *, decades: bool, left_decades: bool | None = None) -> None:
+        up = decades if left_decades is None else left_decades
+        axes = {name: DecadeAxis(name) for name, wanted in (("bottom", decades), ("left", up)) if wanted}
         super().__init__(viewBox=PictureBox(), axisItems=axes)
-        self.decades = decades
+        self.decades, self.decades_up = decades, up
         self._colours = palette
         self._group: Group | None = None
         self._hidden: set[int] = set()
+        #: room above the curves for what is written there, as a share of their height
+        self.headroom = 0.0
         self.layers = Layers(self.getPlotItem(), (), palette)
         self._extent: Extent = (0.0, 1.0, 0.0, 1.0)
         self._make_fixtures()
@@ -70,6 +74,10 @@ class Canvas(pg.PlotWidget):
         self.getAxis("left").setWidth(78)
         self.setMinimumHeight(150)
 
+    def sizeHint(self) -> QtCore.QSize:
+        """No more than it must have: a canvas takes whatever room is left."""
+        return QtCore.QSize(400, self.minimumHeight())
+
     def _connect(self) -> None:
         self.box.whole_asked.connect(self.whole)
         self.box.sigRangeChanged.connect(self._view_moved)
@@ -88,20 +96,28 @@ class Canvas(pg.PlotWidget):
         self.layers = Layers(self.getPlotItem(), group.curves, self._colours)
         self._label(picture, group)
         self.simulated_mark.setVisible(simulated)
-        self._extent = common_extent(group.curves)
+        x0, x1, y0, y1 = common_extent(group.curves)
+        self._extent = x0, x1, y0, y1 + self.headroom * (y1 - y0)
         self._limit(self._extent)
         self.hide_cursor()
         self.whole()
         self.redraw()
 
     def _label(self, picture: PictureData, group: Group) -> None:
-        if self.decades:
-            self.getAxis("bottom").unit, self.getAxis("left").unit = picture.x_unit, group.unit
-            self.setLabel("bottom", picture.x_name)
-            self.setLabel("left", group.axis)
-        else:
-            self.setLabel("bottom", picture.x_name, units=picture.x_unit)
-            self.setLabel("left", group.axis, units=group.unit)
+        for side, name, unit in (("bottom", picture.x_name, picture.x_unit), ("left", group.axis, group.unit)):
+            axis = self.getAxis(side)
+            if isinstance(axis, DecadeAxis):
+                axis.unit = unit
+                self.setLabel(side, name)
+            else:
+                axis.enableAutoSIPrefix(takes_prefix(unit))
+                self.setLabel(side, name, units=unit)
+
+    def show_bottom(self, shown: bool) -> None:
+        """Numbers and name of the bottom axis; without them where another picture below has the same axis."""
+        axis = self.getAxis("bottom")
+        axis.setStyle(showValues=shown)
+        axis.showLabel(shown)
 
     def _limit(self, extent: Extent) -> None:
         x0, x1, y0, y1 = extent
@@ -129,10 +145,10 @@ class Canvas(pg.PlotWidget):
         if self._group is None:
             return
         (first, last), count = self.box.viewRange()[0], max(int(self.box.width()), 50)
-        thinned = 1
+        thinned, pixel_height = 1, self.box.viewPixelSize()[1]
         for index, curve in enumerate(self._group.curves):
             points = None if index in self._hidden else self._points(curve, first, last, count)
-            self.layers.draw(index, points)
+            self.layers.draw(index, points, pixel_height)
             thinned = max(thinned, points.thinned if points else 1)
         self.redrawn.emit(thinned)
 

@@ -14,7 +14,7 @@ def si(value: float | None, unit: str, digits: int = 4) -> str:
     """A number to `digits` significant figures: `si(0.01234, "V")` is "12.34 mV"."""
     if value is None or not math.isfinite(value):
         return UNKNOWN
-    power = _power(value, unit)
+    power = _power(value, unit, digits)
     decimals = _decimals(value / 10.0**power, digits)
     return _joined(_fixed(value / 10.0**power, decimals), power, unit)
 
@@ -24,6 +24,11 @@ def _plus(text: str, wanted: bool) -> str:
     return f"+{text}" if wanted and not text.startswith("−") and text.strip("0.") else text
 
 
+def takes_prefix(unit: str) -> bool:
+    """Whether a unit is written with prefixes such as milli."""
+    return unit not in _WITHOUT_PREFIX
+
+
 def signed(value: float | None, unit: str, decimals: int = 1) -> str:
     """A difference with its sign: "+3.1 dB", "−21.0 dB"; an en dash when there is none."""
     if value is None or not math.isfinite(value):
@@ -31,11 +36,11 @@ def signed(value: float | None, unit: str, decimals: int = 1) -> str:
     return f"{_plus(_fixed(value, decimals), True)} {unit}".rstrip()
 
 
-def _power(value: float, unit: str) -> int:
+def _power(value: float, unit: str, digits: int = 4) -> int:
     if unit in _WITHOUT_PREFIX or value == 0 or not math.isfinite(value):
         return 0
-    # Rounded to four figures first, so that 999.96 mV becomes 1 V and not 1000 mV.
-    exponent = math.floor(math.log10(float(f"{abs(value):.3e}")))
+    # Rounded to what is shown first, so that 999.96 mV becomes 1 V and not 1000 mV.
+    exponent = math.floor(math.log10(float(f"{abs(value):.{digits - 1}e}")))
     return min(max(exponent // 3 * 3, min(_PREFIXES)), max(_PREFIXES))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from html import escape
 
-from gui._actions import ACTIONS, MOUSE_HELP, PICTURE_KEYS
+from gui._actions import ACTIONS, MOUSE_HELP, PICTURE_KEYS, SPACE_HELP
 from gui._make import button
 from gui._qt import QtWidgets
 
@@ -35,6 +35,7 @@ def keys_html() -> str:
     table = (("Ctrl+C", "copy the selected rows"), ("Esc", "stop the work, or put a message away"))
     return "".join(
         (
+            _section("The space bar", SPACE_HELP),
             _section("Anywhere", (*anywhere, *table)),
             _section("In a picture that has the keyboard", picture),
             _section("With the mouse in a picture", MOUSE_HELP),

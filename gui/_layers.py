@@ -6,22 +6,26 @@ from collections.abc import Iterable
 
 import numpy as np
 
+from gui._band import Band
 from gui._curves import Curve, Points
 from gui._palette import Palette
 from gui._qt import QtGui, pg
 from gui._theme import band_pen, curve_pen
 
 MOST_GAP_MARKS = 20
+#: a line that goes up and down more than this is drawn one pixel wide: Qt takes seconds to draw a wide one
+CROWDED_PX = 8_000
 
 
 class Layers:
     """Owns the items of one group of curves; `draw` fills them."""
 
     def __init__(self, plot: pg.PlotItem, curves: tuple[Curve, ...], palette: Palette) -> None:
-        self._plot, self._curves = plot, curves
+        self._plot, self._curves, self._colours = plot, curves, palette
         self._gaps = [pg.LinearRegionItem(span, movable=False) for span in longest_gaps(curves)]
-        self._bands = [pg.PlotCurveItem(connect="finite") for _ in curves]
+        self._bands = [Band() for _ in curves]
         self._lines = [pg.PlotCurveItem(connect="finite") for _ in curves]
+        self._crowded = [False] * len(curves)
         for item in (*self._gaps, *self._bands, *self._lines):
             plot.addItem(item, ignoreBounds=True)
         self.recolour(palette)
@@ -31,38 +35,49 @@ class Layers:
         for item in (*self._gaps, *self._bands, *self._lines):
             self._plot.removeItem(item)
 
-    def draw(self, index: int, points: Points | None) -> None:
-        """Draw one curve; None hides it."""
-        line, band = self._lines[index], self._bands[index]
+    def draw(self, index: int, points: Points | None, pixel_height: float = 1.0) -> None:
+        """Draw one curve; None hides it. `pixel_height` is that of a pixel in the picture's coordinates."""
+        line = self._lines[index]
+        self._bands[index].show_points(points)
         if points is None:
             line.setData([], [])
-            band.setData([], [])
             return
+        crowded = ups_and_downs(points) > CROWDED_PX * pixel_height
+        if crowded != self._crowded[index]:
+            self._crowded[index] = crowded
+            self._set_pens(index)
         line.setData(points.x, points.line)
-        if points.low is None or points.high is None:
-            band.setData([], [])
-        else:
-            band.setData(np.repeat(points.x, 2), np.column_stack([points.low, points.high]).ravel())
 
     def drawn(self, index: int) -> Points:
         """What is drawn of a curve now: for tests, and for whoever wants to read the picture."""
         x, line = self._lines[index].getData()
-        _, band = self._bands[index].getData()
-        if band is None or not len(band):
+        band = self._bands[index].points
+        if not len(band.x):
             return Points(x, line, None, None, 1)
-        return Points(x, line, band[0::2], band[1::2], 1)
+        return Points(x, line, band.low, band.high, 1, uncertain=band.uncertain)
 
     def recolour(self, palette: Palette) -> None:
         """Draw in another palette."""
-        for index, curve in enumerate(self._curves):
-            self._lines[index].setPen(curve_pen(palette, curve.state, curve.style))
-            self._bands[index].setPen(band_pen(palette, curve.state))
+        self._colours = palette
+        for index in range(len(self._curves)):
+            self._set_pens(index)
         shade = QtGui.QColor(palette.frame)
         shade.setAlpha(70)
         for gap in self._gaps:
             gap.setBrush(shade)
             for edge in gap.lines:
                 edge.setPen(pg.mkPen(palette.frame))
+
+    def _set_pens(self, index: int) -> None:
+        curve = self._curves[index]
+        width = getattr(curve, "width", 1.0 if self._crowded[index] else 1.6)
+        self._lines[index].setPen(curve_pen(self._colours, curve.state, curve.style, width))
+        self._bands[index].set_colour(band_pen(self._colours, curve.state).color())
+
+
+def ups_and_downs(points: Points) -> float:
+    """How far the line goes up and down in all, in the picture's coordinates."""
+    return float(np.nansum(np.abs(np.diff(points.line))))
 
 
 def longest_gaps(curves: Iterable[Curve]) -> list[tuple[float, float]]:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import threading
 from collections import OrderedDict
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from analysis import Comparison, HumproofError
-from capture import Recording
+from capture import Recording, RecordingInfo
 from gui._trace_curve import TraceSource, trace_source
 from job import STATES, Entry, Job, Study, compare_studies, open_job, pairs, study_recording
 
@@ -37,6 +38,15 @@ class OpenedJob:
     job: Job
     choices: tuple[Choice, ...]
     problems: tuple[str, ...]
+    #: what each readable recording says of itself, by its file as job.toml names it
+    infos: dict[str, RecordingInfo] = field(default_factory=dict)
+    #: one sentence for every recording that is not the file that was entered; found out later, in the background
+    changed: tuple[str, ...] = ()
+
+    @property
+    def simulated(self) -> bool:
+        """Whether anything in the job is simulated."""
+        return any(info.simulated for info in self.infos.values())
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,21 +77,16 @@ class Sides:
 def open_views(folder: Path) -> OpenedJob:
     """Open a job; recordings that are missing or damaged are left out and named, the rest stays usable."""
     job = open_job(folder)
-    readable, problems = [], []
+    infos, problems = dict[str, RecordingInfo](), list[str]()
     for entry in job.facts.recordings:
-        problem = _problem(job, entry)
-        problems += [problem] if problem else []
-        readable += [] if problem else [entry]
-    sound = Job(job.folder, job.facts.model_copy(update={"recordings": tuple(readable)}))
-    return OpenedJob(job, tuple(_choices(sound)), tuple(problems))
-
-
-def _problem(job: Job, entry: Entry) -> str | None:
-    try:
-        Recording(job.path(entry)).close()
-    except HumproofError as error:
-        return str(error)
-    return None
+        try:
+            with Recording(job.path(entry)) as recording:
+                infos[entry.file] = recording.info
+        except HumproofError as error:
+            problems.append(str(error))
+    readable = tuple(entry for entry in job.facts.recordings if entry.file in infos)
+    sound = Job(job.folder, job.facts.model_copy(update={"recordings": readable}))
+    return OpenedJob(job, tuple(_choices(sound)), tuple(problems), infos)
 
 
 def _choices(job: Job) -> Iterator[Choice]:
@@ -119,11 +124,12 @@ def _label(job: Job, entry: Entry) -> str:
 class Library:
     """Analyses choices and remembers the last few studies, since a floor belongs to several pairs.
 
-    Used by one thread at a time.
+    Several threads may ask; one analyses at a time.
     """
 
     def __init__(self) -> None:
         self._kept: OrderedDict[tuple[Path, int, int], tuple[Study, TraceSource]] = OrderedDict()
+        self._turn = threading.Lock()
 
     def load(self, job: Job, choice: Choice, report: Report) -> Sides:
         """Analyse what a choice names and compare it where it has two sides."""
@@ -138,7 +144,19 @@ class Library:
             comparison = compare_studies(before.study, after.study, floor.study if floor else None)
         return Sides(before, after, floor, comparison)
 
+    def one(self, job: Job, entry: Entry, report: Report) -> Loaded:
+        """Analyse one recording of a job."""
+        return self._one(job, entry.state, entry, _share(report, entry.state, 0, 1))
+
     def _one(self, job: Job, state: str, entry: Entry, progress: Callable[[float], None]) -> Loaded:
+        while not self._turn.acquire(timeout=0.1):
+            progress(0.0)  # raises when nobody waits any more
+        try:
+            return self._mine(job, state, entry, progress)
+        finally:
+            self._turn.release()
+
+    def _mine(self, job: Job, state: str, entry: Entry, progress: Callable[[float], None]) -> Loaded:
         path = job.path(entry)
         progress(0.0)
         key = _key(path)

@@ -1,4 +1,4 @@
-"""Two palettes of our own and the contrast they must reach (WCAG 2.2, 1.4.3 and 1.4.11)."""
+"""Three palettes of our own and the contrast they must reach (WCAG 2.2, 1.4.3 and 1.4.11)."""
 
 from __future__ import annotations
 
@@ -38,7 +38,9 @@ class Palette:
 
     def state(self, name: str) -> str:
         """The colour of a curve by the state of its recording."""
-        return {"as found": self.found, "as left": self.left}.get(name, self.floor)
+        return {"as found": self.found, "as left": self.left, "difference": self.ink, "picked out": self.ink}.get(
+            name, self.floor
+        )
 
 
 LIGHT = Palette(
@@ -81,10 +83,36 @@ DARK = Palette(
     on_simulated="#22103a",
 )
 
+#: for strong sun and weak eyes: texts reach 7 : 1 (WCAG 2.2, 1.4.6), frames are as dark as the text
+HIGH_CONTRAST = Palette(
+    name="high contrast",
+    ground="#ffffff",
+    sheet="#ffffff",
+    raised="#ffffff",
+    ink="#000000",
+    quiet="#2b2b2b",
+    hair="#b4b4b4",
+    frame="#000000",
+    focus="#0033a0",
+    found="#8a2b00",
+    left="#0040a8",
+    floor="#3a3a3a",
+    good="#00451f",
+    bad="#8a0014",
+    doubt="#5a3600",
+    simulated="#3d0a66",
+    on_simulated="#ffffff",
+)
+
+#: by the names that the settings know
+PALETTES = {palette.name: palette for palette in (LIGHT, DARK, HIGH_CONTRAST)}
+
 #: dash patterns in pen widths by state and by how many curves of that state there are; none is a whole line
 _DASHES: dict[str, tuple[tuple[float, ...], ...]] = {
     "as found": ((5, 2.5), (5, 2, 1, 2), (2, 2), (1, 2)),
     "as left": ((), (6, 2), (3, 1.2), (6, 1.5, 1, 1.5)),
+    "difference": ((),),
+    "picked out": ((),),
 }
 _FLOOR_DASHES: tuple[tuple[float, ...], ...] = ((1, 2), (1, 4))
 

@@ -22,14 +22,21 @@ class Picture(QtWidgets.QFrame):
     """A passive view of one `PictureData`."""
 
     failed = QtCore.pyqtSignal(str)
+    group_shown = QtCore.pyqtSignal(int)
+    #: what draws the curves
+    canvas_type: type[Canvas] = Canvas
 
-    def __init__(self, palette: Palette, name: str, *, decades: bool) -> None:
+    def __init__(
+        self, palette: Palette, name: str, *, decades: bool, left_decades: bool | None = None, compact: bool = False
+    ) -> None:
         super().__init__()
         self.setObjectName("sheet")
         self._colours = palette
+        #: the legend stands in the head, and its readings say where the cursor is
+        self._compact = compact
         self._data: PictureData | None = None
         self.simulated = False
-        self.canvas = Canvas(palette, decades=decades)
+        self.canvas = self.canvas_type(palette, decades=decades, left_decades=left_decades)
         self.canvas.setAccessibleName(f"{name} picture")
         self.chips: list[CurveChip] = []
         self.chooser = Chooser(f"{name}: tap point")
@@ -44,18 +51,24 @@ class Picture(QtWidgets.QFrame):
 
     def _lay_out(self) -> None:
         top = QtWidgets.QHBoxLayout()
-        for widget in (self.name, self.chooser, self.place):
-            top.addWidget(widget)
-        top.addStretch(1)
-        for key in self.zoom_keys:
-            top.addWidget(key)
         self._legend = QtWidgets.QGridLayout()
         self._legend.setSpacing(4)
+        for widget in (self.name, self.chooser, self.place):
+            top.addWidget(widget)
+        if self._compact:
+            self.name.hide()
+            self.place.hide()
+            top.addLayout(self._legend, 1)
+        else:
+            top.addStretch(1)
+        for key in self.zoom_keys:
+            top.addWidget(key)
         column = QtWidgets.QVBoxLayout(self)
         column.setContentsMargins(8, 6, 8, 6)
         column.setSpacing(4)
         column.addLayout(top)
-        column.addLayout(self._legend)
+        if not self._compact:
+            column.addLayout(self._legend)
         column.addWidget(self.canvas, 1)
         column.addWidget(self.cautions)
         column.addWidget(self.notes)
@@ -103,6 +116,7 @@ class Picture(QtWidgets.QFrame):
         self.canvas.setVisible(True)
         self.canvas.show_group(self._data, group, simulated=self.simulated)
         self.canvas.setAccessibleDescription("; ".join(chip.accessibleName() for chip in self.chips))
+        self.group_shown.emit(index)
 
     def _show_nothing(self) -> None:
         self._make_chips(None)
@@ -133,6 +147,12 @@ class Picture(QtWidgets.QFrame):
         for chip in self.chips:
             chip.set_reading(chip.curve.reading(x, reach))
 
+    def follow_cursor(self, x: float, reach: float) -> None:
+        """Put the cursor where that of another picture is, without telling anybody."""
+        self.canvas.cursor_line.setValue(x)
+        self.canvas.cursor_line.show()
+        self._show_readings(x, reach)
+
     def _clear_readings(self) -> None:
         self.place.setText("")
         for chip in self.chips:
@@ -144,7 +164,7 @@ class Picture(QtWidgets.QFrame):
             return
         self.cautions.setText(f"! {'; '.join(group.cautions)}")
         self.cautions.setVisible(bool(group.cautions))
-        self.notes.setText("; ".join((thinning_words(thinned, self.canvas.decades), *group.notes)))
+        self.notes.setText("; ".join((thinning_words(thinned, self.canvas.decades, group.thinning), *group.notes)))
 
     def _show_keyboard(self, here: bool) -> None:
         self.setProperty("keyboard", here)

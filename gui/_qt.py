@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 # Qt first: pyqtgraph then uses the binding that is loaded already.
-from PyQt6 import QtCore, QtGui, QtWidgets
+from PyQt6 import QtCore, QtGui, QtSvg, QtWidgets
 
 import pyqtgraph as pg  # isort: skip
 
 Qt = QtCore.Qt
 
-__all__ = ["Qt", "QtCore", "QtGui", "QtWidgets", "pg"]
+__all__ = ["Qt", "QtCore", "QtGui", "QtSvg", "QtWidgets", "pg"]

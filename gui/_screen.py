@@ -21,6 +21,8 @@ class Group:
     notes: tuple[str, ...] = ()
     #: the notes that ask for caution
     cautions: tuple[str, ...] = ()
+    #: what a point is where it stands for "{count}" values; empty: the usual (see `thinning_words`)
+    thinning: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +35,13 @@ class PictureData:
     #: both axes in decades
     decades: bool
     groups: tuple[Group, ...]
+    #: the left axis in decades where it is not as the bottom one
+    left_decades: bool | None = None
+
+    @property
+    def decades_up(self) -> bool:
+        """Whether the left axis is in decades."""
+        return self.decades if self.left_decades is None else self.left_decades
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +95,10 @@ class Screen:
     headline: Headline
     supply: PictureData | None = None
     spectra: PictureData | None = None
+    #: below the spectra, a group for each of theirs; None with one side only
+    difference: PictureData | None = None
+    #: which picture tells more: "supply" where test bursts played, else "spectrum"
+    front: str = "spectrum"
     changes: Table | None = None
     conditions: Table | None = None
     warnings: tuple[str, ...] = ()

@@ -1,16 +1,32 @@
-"""What the program remembers for its user: recent jobs, palette, place of the window."""
+"""What the program remembers for its user: recent jobs, look, units, place of the window. Knows no Qt."""
 
 from __future__ import annotations
 
+import json
 import os
 import tempfile
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal, TypeAlias
 
 import platformdirs
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-MOST_RECENT = 8
+MOST_RECENT = 40
+#: in per cent of the usual size of letters
+SMALLEST_TEXT, LARGEST_TEXT = 90, 160
+
+Look: TypeAlias = Literal["light", "dark", "high contrast"]
+Units: TypeAlias = Literal["metric", "US"]
+
+
+class LastShop(BaseModel):
+    """The shop of the job that was written last: the next job begins with it."""
+
+    model_config = ConfigDict(frozen=True, extra="ignore")
+
+    name: str = Field(default="", max_length=10_000)
+    address: str = Field(default="", max_length=10_000)
+    technician: str = Field(default="", max_length=10_000)
 
 
 class Settings(BaseModel):
@@ -18,11 +34,37 @@ class Settings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="ignore")
 
-    version: Literal[1] = 1
+    version: Literal[2] = 2
     recent: tuple[str, ...] = Field(default=(), max_length=MOST_RECENT)
-    dark: bool = False
+    look: Look = "light"
+    text_percent: int = Field(default=100, ge=SMALLEST_TEXT, le=LARGEST_TEXT)
+    units: Units = "metric"
+    #: where new jobs are put; empty until somebody chose
+    jobs_folder: str = Field(default="", max_length=10_000)
+    shop: LastShop = LastShop()
+    #: what was recorded from last, as the recording strip writes it
+    source: str = Field(default="", max_length=10_000)
+    #: job folder to the PDF that was written of it last
+    report_places: dict[str, str] = {}
+    #: visit (day and folder) to the kinds of cautions read in it
+    cautions_read: dict[str, tuple[str, ...]] = {}
+    #: "engine off" and "engine running" to the volts below which a supply is under voltage, where the shop set its own
+    limits_v: dict[str, float] = {}
     #: what Qt wrote about the window's place, base64
     window: str = Field(default="", max_length=10_000)
+
+    @property
+    def dark(self) -> bool:
+        """Whether the ground is dark."""
+        return self.look == "dark"
+
+
+def brought_up(data: Any) -> Any:
+    """Settings of an older version in the words of this one; what is no older version is left as it is."""
+    if not isinstance(data, dict) or data.get("version", 1) != 1:
+        return data
+    kept = {key: value for key, value in data.items() if key in ("recent", "window")}
+    return {"version": 2, "look": "dark" if data.get("dark") is True else "light", **kept}
 
 
 class SettingsFile:
@@ -34,8 +76,8 @@ class SettingsFile:
 
     def _read(self) -> Settings:
         try:
-            return Settings.model_validate_json(self.path.read_bytes())
-        except (OSError, ValidationError, ValueError):
+            return Settings.model_validate(brought_up(json.loads(self.path.read_bytes())))
+        except (OSError, ValidationError, ValueError, RecursionError):
             return Settings()
 
     @property

@@ -66,6 +66,10 @@ class CellsModel(QtCore.QAbstractTableModel):
 class _Roomy(QtWidgets.QStyledItemDelegate):
     """Rows a finger can hit."""
 
+    def displayText(self, value: Any, locale: QtCore.QLocale) -> str:
+        """A value may be broken before its uncertainty, nowhere else."""
+        return super().displayText(value, locale).replace("\u00a0±", "\u200b\u00a0±")
+
     def sizeHint(self, option: Any, index: QtCore.QModelIndex) -> QtCore.QSize:
         return super().sizeHint(option, index) + QtCore.QSize(0, 14)
 
@@ -158,8 +162,16 @@ def shared_widths(wanted: list[int], room: int, unbroken: frozenset[int] = froze
     if givers and kept + sum(min(width, NARROWEST) for width in givers) <= room:
         limit = _limit(givers, room - kept)
         return [width if column in unbroken else min(width, limit) for column, width in enumerate(wanted)]
+    # Values break before their uncertainty, and where even that does not do all give way alike.
+    halves = [_half(width) if column in unbroken else width for column, width in enumerate(wanted)]
+    if halves != wanted and sum(min(width, NARROWEST) for width in halves) <= room:
+        return shared_widths(halves, room, unbroken)
     limit = _limit(wanted, room)
     return [min(width, limit) for width in wanted]
+
+
+def _half(width: int) -> int:
+    return max(round(0.62 * width), min(width, 84))
 
 
 def _limit(widths: list[int], room: int) -> int:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from dataclasses import dataclass
+from itertools import groupby
 from pathlib import Path
+from threading import Lock
 
 import numpy as np
 import numpy.typing as npt
@@ -16,8 +19,9 @@ from gui._format import si
 from job import Study
 
 Floats = npt.NDArray[np.float64]
-#: values of a recording that are kept in memory around what is looked at closely
-KEPT_VALUES = 2_000_000
+#: rows that are read at a time, and values of a recording that are kept in memory of what was looked at closely
+BLOCK = 1 << 14
+KEPT_VALUES = 4_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,32 +49,66 @@ def trace_source(study: Study) -> TraceSource:
 
 
 class SampleReader:
-    """Reads samples and keeps the last stretch, somewhat wider than asked: panning need not read again.
+    """Reads samples and keeps what was read last, in blocks: moving the view reads only what comes into it.
 
-    The file is opened for each reading, so that no handle stays on a stick that may be pulled out.
+    Between two readings the file is closed, so that no handle stays on a stick that may be pulled out.
     """
 
     def __init__(self, path: Path, frames: int) -> None:
         self._path, self._frames = path, frames
-        self._start = 0
-        self._kept: Floats | None = None
+        self._recording: Recording | None = None
+        #: by number, shape (channels, rows): the rows of one channel lie together
+        self._blocks: OrderedDict[int, Floats] = OrderedDict()
+        #: what was put together last: every curve of a picture asks for the same stretch
+        self._last: tuple[int, int, Floats] = 0, 0, np.empty((0, 0))
+        self._turn = Lock()
 
     def __call__(self, start: int, stop: int) -> Floats:
         """Rows `start` to `stop` of all channels, NaN where missing."""
-        if self._kept is None or start < self._start or stop > self._start + len(self._kept):
-            self._read(start, stop)
-        assert self._kept is not None
-        return self._kept[start - self._start : stop - self._start]
+        with self._turn:
+            if self._last[:2] != (start, stop):
+                self._last = start, stop, self._joined(start, stop)
+            return self._last[2].T
+
+    def _joined(self, start: int, stop: int) -> Floats:
+        first, last = start // BLOCK, -(-stop // BLOCK)
+        wanted = range(first, max(last, first + 1))
+        self._read([block for block in wanted if block not in self._blocks])
+        parts = [self._blocks[block] for block in wanted]
+        self._forget_oldest(wanted)
+        return np.concatenate(parts, axis=1)[:, start - first * BLOCK : stop - first * BLOCK]
+
+    def _read(self, missing: list[int]) -> None:
+        """Neighbouring blocks in one go."""
+        if not missing:
+            return
+        if self._recording is None:
+            self._recording = Recording(self._path)
+        try:
+            for _, run in groupby(enumerate(missing), key=lambda pair: pair[1] - pair[0]):
+                self._read_run([block for _, block in run], self._recording)
+        finally:
+            self._recording.let_go()
+
+    def _read_run(self, run: list[int], recording: Recording) -> None:
+        stop = min((run[-1] + 1) * BLOCK, self._frames)
+        values = recording.values(run[0] * BLOCK, stop)
+        for place, block in enumerate(run):
+            self._blocks[block] = np.ascontiguousarray(values[place * BLOCK : (place + 1) * BLOCK].T)
+
+    def _forget_oldest(self, wanted: range) -> None:
+        """Down to what may be kept; what is looked at now counts as new."""
+        for block in wanted:
+            self._blocks.move_to_end(block)
+        most = max(len(wanted), KEPT_VALUES // (BLOCK * len(self._blocks[wanted[0]])))
+        while len(self._blocks) > most:
+            self._blocks.popitem(last=False)
 
     def forget(self) -> None:
         """Free the memory; the next call reads the file again."""
-        self._kept = None
-
-    def _read(self, start: int, stop: int) -> None:
-        with Recording(self._path) as recording:
-            spare = max(0, KEPT_VALUES // len(recording.channels) - (stop - start)) // 2
-            self._start = max(0, start - spare)
-            self._kept = recording.values(self._start, min(self._frames, stop + spare))
+        with self._turn:
+            self._blocks.clear()
+            self._last = 0, 0, np.empty((0, 0))
 
 
 @dataclass(frozen=True, slots=True)

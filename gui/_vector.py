@@ -37,7 +37,7 @@ def save_svg(
         _mark(axes)
     if frame.curves:
         figure.legend(loc="outside upper left", ncols=4, fontsize=8, facecolor=LIGHT.raised, edgecolor=LIGHT.frame)
-    said = (thinning_words(thinned, data.decades), *notes)
+    said = (thinning_words(thinned, data.decades, group.thinning), *notes)
     figure.supxlabel("\n".join(said), fontsize=8, color=LIGHT.quiet, x=0.01, ha="left")
     try:
         # The same picture gives the same bytes.
@@ -64,11 +64,12 @@ def _label(axes: Axes, data: PictureData, group: Group, frame: Frame) -> None:
     axes.set_ylim(*frame.y)
     axes.grid(color=LIGHT.hair, linewidth=0.6)
     axes.set_title(f"{data.title}: {group.label}", loc="left", color=LIGHT.ink)
+    axes.set_xlabel(data.x_name if data.decades or not data.x_unit else f"{data.x_name} / {data.x_unit}")
+    axes.set_ylabel(group.axis if data.decades_up or not group.unit else f"{group.axis} / {group.unit}")
     if data.decades:
         _decades(axes.xaxis, *frame.x, data.x_unit, room=10)
+    if data.decades_up:
         _decades(axes.yaxis, *frame.y, group.unit, room=8)
-    axes.set_xlabel(data.x_name if data.decades else f"{data.x_name} / {data.x_unit}")
-    axes.set_ylabel(group.axis if data.decades else f"{group.axis} / {group.unit}")
 
 
 def _decades(axis: Axis, low: float, high: float, unit: str, room: int) -> None:

@@ -2,10 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from analysis import Figure
 from gui._format import si
+
+#: how Qt Linguist knows every text of this program
+CONTEXT = "humproof"
+
+
+def _as_written(context: str, text: str) -> str:
+    return text
+
+
+_translate: Callable[[str, str], str] = _as_written
+
+
+def tr(text: str, /, **facts: object) -> str:
+    """A text for the user in the user's language; `tr("{count} gaps", count=3)` puts facts in after translating."""
+    found = _translate(CONTEXT, text)
+    return found.format(**facts) if facts else found
+
+
+def use_translator(translate: Callable[[str, str], str]) -> None:
+    """Ask this (Qt's own, once there is an application) for every text; without one texts stay as they are written."""
+    global _translate
+    _translate = translate
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,8 +72,10 @@ def counted(number: int, noun: str) -> str:
     return f"{number:,} {noun}{'' if number == 1 else 's'}"
 
 
-def thinning_words(thinned: int, decades: bool) -> str:
-    """How many values one drawn point stands for, and which of them it shows."""
+def thinning_words(thinned: int, decades: bool, how: str = "") -> str:
+    """How many values one drawn point stands for, and which of them it shows; `how` says it for a "{count}"."""
+    if how and thinned > 1:
+        return how.format(count=counted(thinned, "line"))
     if thinned <= 1:
         return "every line shown" if decades else "every sample shown"
     if decades:

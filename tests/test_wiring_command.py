@@ -3,19 +3,38 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from analysis.wiring import Prices
-from job import CAUTIONS, WIRING_CAUTIONS, bundled_prices
+from job import CAUTIONS, WIRING_CAUTIONS, WiringState, WiringStudy, bundled_prices, wiring_study
 from sample_data import SAMPLE_JOB
 from tests.support import ROOT, call_humproof
 
 SAMPLE = SAMPLE_JOB / "wiring.toml"
 DESIGNED = ["converged", "conductors", "amplifiers", "findings", "bottleneck", "largest_deliverable_w", "changes"]
 EIGHTY = {"COLUMNS": "80"}
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _sample_reckoned_once() -> Iterator[None]:
+    """What is asked of the sample more than once is reckoned once; everything around it runs each time."""
+    kept: dict[tuple[object, ...], WiringStudy] = {}
+
+    def study(file: Path, state: WiringState, prices: Prices | None, **options: Any) -> WiringStudy:
+        if (file, prices, options["parts"]) != (SAMPLE, None, None):
+            return wiring_study(file, state, prices, **options)
+        asked = (state, *sorted(options.items()))
+        if asked not in kept:
+            kept[asked] = wiring_study(file, state, prices, **options)
+        return kept[asked]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("job.wiring_study", study)
+        yield
 
 
 @pytest.fixture(scope="module")

@@ -6,11 +6,11 @@ import math
 import pytest
 
 from gui._actions import ACTIONS, PICTURE_KEYS
-from gui._palette import DARK, LIGHT, SHAPE_PAIRS, TEXT_PAIRS, Palette, contrast, luminance
+from gui._palette import DARK, HIGH_CONTRAST, LIGHT, SHAPE_PAIRS, TEXT_PAIRS, Palette, contrast, luminance
 from gui._ticks import decade_ticks, tick_text
 from tests.support import ROOT
 
-PALETTES = pytest.mark.parametrize("palette", [LIGHT, DARK], ids=lambda palette: palette.name)
+PALETTES = pytest.mark.parametrize("palette", [LIGHT, DARK, HIGH_CONTRAST], ids=lambda palette: palette.name)
 
 
 def test_contrast_is_the_standards():
@@ -26,6 +26,12 @@ def test_contrast_is_the_standards():
 def test_text_can_be_read(palette: Palette, text: str, ground: str):
     found = contrast(getattr(palette, text), getattr(palette, ground))
     assert found >= 4.5, f"{palette.name}: {text} on {ground} reaches {found:.2f}"
+
+
+@pytest.mark.parametrize("text, ground", TEXT_PAIRS)
+def test_high_contrast_is_higher(text: str, ground: str):
+    """7 : 1 is what WCAG 2.2, 1.4.6 (contrast, enhanced) asks for."""
+    assert contrast(getattr(HIGH_CONTRAST, text), getattr(HIGH_CONTRAST, ground)) >= 7.0
 
 
 @PALETTES

@@ -133,7 +133,7 @@ def test_an_empty_job_says_what_to_do(empty_job):
     screen = _screen(empty_job)
     assert screen.headline.text == "No recordings yet"
     assert not screen.has_measurements
-    assert any("humproof record" in reason for reason in screen.headline.reasons)
+    assert any("the large key" in reason for reason in screen.headline.reasons)
 
 
 def test_a_job_of_damaged_recordings_names_them(tmp_path):
@@ -214,3 +214,10 @@ def test_data_for_export_are_whole_and_marked(simulated_job):
     assert len([line for line in lines if not line.startswith("#")]) == 1 + _jobs.FRAMES // 8
     table = table_csv(screen, screen.changes).splitlines()
     assert len([line for line in table if not line.startswith("#")]) == 1 + len(screen.changes.rows)
+
+
+def test_a_warning_that_holds_for_several_sides_is_said_once(whole_job):
+    screen = _screen(whole_job)
+    texts = [text.partition(": ")[2] for text in screen.warnings]
+    assert len(texts) == len(set(texts))
+    assert any(text.startswith("as found, as left, instrument floor: ") for text in screen.warnings)
