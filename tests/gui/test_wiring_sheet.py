@@ -8,14 +8,16 @@ from pathlib import Path
 import pytest
 from pytestqt.qtbot import QtBot
 
-from gui._load import open_views
+from gui._load import Report, open_views
 from gui._palette import PALETTES, contrast, luminance
 from gui._qt import Qt, QtCore, QtGui, QtWidgets
 from gui._window import Window
-from gui._wiring_draft import WIRING_FILE
+from gui._wiring_draft import WIRING_FILE, Draft
 from gui._wiring_layout import reading_order
+from gui._wiring_model import Choice
 from gui._wiring_paint import INK_SHARES, shade_colours
-from job import read_wiring_file
+from gui._wiring_reckon import usable
+from job import WiringState, read_wiring_file
 from sample_data import SAMPLE_JOB
 from tests.gui import _jobs
 from tests.gui._shown import WAIT_MS, cut_off, shown_window
@@ -23,6 +25,22 @@ from tests.gui._wirings import SMALL, small_job
 
 CTRL, SHIFT = Qt.KeyboardModifier.ControlModifier, Qt.KeyboardModifier.ShiftModifier
 KEY = Qt.Key
+
+
+@pytest.fixture(autouse=True)
+def _usable_power_reckoned_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What takes longest and is the same in nearly every test."""
+    monkeypatch.setattr("gui._wiring_controller.usable", _usable_once)
+
+
+_USABLE: dict[tuple[object, ...], str] = {}
+
+
+def _usable_once(draft: Draft, state: WiringState, choice: Choice, report: Report) -> str:
+    asked = (draft.text, state, choice)
+    if asked not in _USABLE:
+        _USABLE[asked] = usable(draft, state, choice, report)
+    return _USABLE[asked]
 
 
 @pytest.fixture
