@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from analysis.wiring import cheapest_changes, find_faults, solve
+from analysis.wiring import cheapest_changes, drawing_of, find_faults, solve
 from gui._wiring_add import DEEDS, Where, deed_of
 from gui._wiring_draft import Draft, data_of, drafted, edited, file_of, written
 from gui._wiring_edits import (
@@ -21,7 +21,6 @@ from gui._wiring_edits import (
     split_at_block,
 )
 from gui._wiring_fields import FIELDS, field_of, keys_of, text_of
-from gui._wiring_layout import drawing_of
 from gui._wiring_reckon import system_of
 from gui._wiring_start import BODY, CABLE, AnswerError, first_description, questions
 from gui._wiring_takeover import take_over

@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 from pytestqt.qtbot import QtBot
 
+from analysis.wiring import reading_order
 from gui._load import Report, open_views
 from gui._palette import PALETTES, contrast, luminance
 from gui._qt import Qt, QtCore, QtGui, QtWidgets
 from gui._window import Window
 from gui._wiring_draft import WIRING_FILE, Draft
-from gui._wiring_layout import reading_order
 from gui._wiring_model import Choice
 from gui._wiring_paint import INK_SHARES, shade_colours
 from gui._wiring_reckon import usable
