@@ -53,6 +53,8 @@ class DifferencePicture(Picture):
 
     def show_group(self, index: int) -> None:
         super().show_group(index)
+        # Its heading says what is drawn; the low axis has room for the unit alone.
+        self.canvas.setLabel("left", "", units=self.group.unit if self.group else "")
         self.chooser.hide()
         self.above.canvas.show_bottom(not self.drawn)
         if not self.drawn:
