@@ -15,11 +15,12 @@ import h5py
 import numpy as np
 import numpy.typing as npt
 
-from analysis import summarise
+from analysis import Overview, coarsen, join_overviews, summarise
 from capture import Calibration, Conditions, RecordedChannel, RecordingInfo, RecordingWriter, SourceFacts
+from capture._recording._pyramid import COARSER_BLOCKS, OVERVIEW_BLOCK, OVERVIEW_PARTS, replace_levels
 
 RATE_HZ, SECONDS, CHANNELS = 192_000, 3_600, 4
-_BLOCK = 256
+_BLOCK = OVERVIEW_BLOCK
 #: chunks of different samples: some five seconds
 _OWN_CHUNKS = 64
 #: rows after the last whole chunk; not a multiple of the overview's block
@@ -80,10 +81,15 @@ def _lengthen(file: h5py.File, chunk: int, chunks: int) -> None:
         mask, raw = packed[index % _OWN_CHUNKS]
         samples.id.write_direct_chunk((index * chunk, 0), raw, mask)
     samples[chunks * chunk :] = tail
-    last = summarise(tail * [own.scale for own in _info().channels], _BLOCK)
-    for name in ("minimum", "maximum", "mean_square"):
-        part = file["overview"][name]
-        rows = np.resize(part[:], (chunks * chunk // _BLOCK, CHANNELS))
-        part.resize(len(rows) + len(last), axis=0)
-        part[: len(rows)], part[len(rows) :] = rows, getattr(last, name)
+    replace_levels(file, _levels(file, tail, chunks * chunk // _BLOCK))
     file.attrs["frames"] = frames
+
+
+def _levels(file: h5py.File, tail: npt.NDArray[np.int16], blocks: int) -> tuple[Overview, ...]:
+    """The overview of the packed chunks again and again up to so many blocks, then the tail's; and what follows."""
+    last = summarise(tail * [own.scale for own in _info().channels], _BLOCK)
+    repeated = (np.resize(file["overview"][part][:], (blocks, CHANNELS)) for part in OVERVIEW_PARTS)
+    levels = [join_overviews([Overview(_BLOCK, *repeated, np.full((blocks, CHANNELS), float(_BLOCK))), last])]
+    for block in COARSER_BLOCKS:
+        levels.append(coarsen(levels[-1], block // levels[-1].block))
+    return tuple(levels)

@@ -16,7 +16,7 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator, model_valida
 from analysis import Channel, role_problem
 
 FORMAT = "humproof-recording"
-FORMAT_VERSION = "1.1"
+FORMAT_VERSION = "1.2"
 
 Finite = Annotated[float, Field(allow_inf_nan=False)]
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]

@@ -13,8 +13,8 @@ from gui._qt import QtGui, pg
 from gui._theme import band_pen, curve_pen
 
 MOST_GAP_MARKS = 20
-#: a line that goes up and down more than this is drawn one pixel wide: Qt takes seconds to draw a wide one
-CROWDED_PX = 8_000
+#: a line that goes up and down more than this is drawn one pixel wide: of a wide one Qt takes a frame and more to draw
+CROWDED_PX = 4_000
 
 
 class Layers:

@@ -2,26 +2,20 @@
 
 from __future__ import annotations
 
-from collections import OrderedDict
 from dataclasses import dataclass
-from itertools import groupby
-from pathlib import Path
-from threading import Lock
 
 import numpy as np
 import numpy.typing as npt
 
 from analysis import Trace
 from capture import Gap, Recording
+from gui._block_reader import BlockReader, FileDoor, level_reader, sample_reader
 from gui._columns import Columns, Level, RunningSums, build_levels, columns, step_means
 from gui._curves import Extent, Points
 from gui._format import si
 from job import Study
 
 Floats = npt.NDArray[np.float64]
-#: rows that are read at a time, and values of a recording that are kept in memory of what was looked at closely
-BLOCK = 1 << 14
-KEPT_VALUES = 4_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,83 +26,37 @@ class TraceSource:
     frames: int
     levels: tuple[Level, ...]
     trace: Trace
-    sums: tuple[RunningSums, ...]
-    read: SampleReader
+    sums: RunningSums
+    read: BlockReader
     gaps: tuple[Gap, ...]
 
 
 def trace_source(study: Study) -> TraceSource:
     """Take the pyramid from the recording's file and the slow trace from its analysis."""
-    with Recording(study.path) as recording:
-        levels = build_levels(recording.overview())
-        gaps = tuple(recording.gaps)
+    door = FileDoor(study.path)
+    with door.opened() as recording:
+        levels, gaps = levels_of(recording, door), tuple(recording.gaps)
     trace = study.analysis.trace
-    sums = tuple(RunningSums.of(trace.values[:, channel]) for channel in range(trace.values.shape[1]))
-    read = SampleReader(study.path, study.frames)
-    return TraceSource(study.info.rate_hz, study.frames, levels, trace, sums, read, gaps)
+    read = sample_reader(door, study.frames)
+    return TraceSource(study.info.rate_hz, study.frames, levels, trace, RunningSums.of(trace.values), read, gaps)
 
 
-class SampleReader:
-    """Reads samples and keeps what was read last, in blocks: moving the view reads only what comes into it.
+def levels_of(recording: Recording, door: FileDoor) -> tuple[Level, ...]:
+    """A recording's pyramid, finest first: only the file's coarsest level is read at once, and built upon."""
+    *finer, coarsest = recording.overview_blocks
+    top = build_levels(coarsest, *recording.extremes(coarsest))
+    return *(_in_file(recording, door, block) for block in finer), *top
 
-    Between two readings the file is closed, so that no handle stays on a stick that may be pulled out.
-    """
 
-    def __init__(self, path: Path, frames: int) -> None:
-        self._path, self._frames = path, frames
-        self._recording: Recording | None = None
-        #: by number, shape (channels, rows): the rows of one channel lie together
-        self._blocks: OrderedDict[int, Floats] = OrderedDict()
-        #: what was put together last: every curve of a picture asks for the same stretch
-        self._last: tuple[int, int, Floats] = 0, 0, np.empty((0, 0))
-        self._turn = Lock()
+def _in_file(recording: Recording, door: FileDoor, block: int) -> Level:
+    blocks, channels = -(-recording.frames // block), len(recording.info.channels)
+    read = level_reader(door, block, blocks)
 
-    def __call__(self, start: int, stop: int) -> Floats:
-        """Rows `start` to `stop` of all channels, NaN where missing."""
-        with self._turn:
-            if self._last[:2] != (start, stop):
-                self._last = start, stop, self._joined(start, stop)
-            return self._last[2].T
+    def extremes(start: int, stop: int) -> tuple[Floats, Floats]:
+        both = read(start, stop)
+        return both[:, :channels], both[:, channels:]
 
-    def _joined(self, start: int, stop: int) -> Floats:
-        first, last = start // BLOCK, -(-stop // BLOCK)
-        wanted = range(first, max(last, first + 1))
-        self._read([block for block in wanted if block not in self._blocks])
-        parts = [self._blocks[block] for block in wanted]
-        self._forget_oldest(wanted)
-        return np.concatenate(parts, axis=1)[:, start - first * BLOCK : stop - first * BLOCK]
-
-    def _read(self, missing: list[int]) -> None:
-        """Neighbouring blocks in one go."""
-        if not missing:
-            return
-        if self._recording is None:
-            self._recording = Recording(self._path)
-        try:
-            for _, run in groupby(enumerate(missing), key=lambda pair: pair[1] - pair[0]):
-                self._read_run([block for _, block in run], self._recording)
-        finally:
-            self._recording.let_go()
-
-    def _read_run(self, run: list[int], recording: Recording) -> None:
-        stop = min((run[-1] + 1) * BLOCK, self._frames)
-        values = recording.values(run[0] * BLOCK, stop)
-        for place, block in enumerate(run):
-            self._blocks[block] = np.ascontiguousarray(values[place * BLOCK : (place + 1) * BLOCK].T)
-
-    def _forget_oldest(self, wanted: range) -> None:
-        """Down to what may be kept; what is looked at now counts as new."""
-        for block in wanted:
-            self._blocks.move_to_end(block)
-        most = max(len(wanted), KEPT_VALUES // (BLOCK * len(self._blocks[wanted[0]])))
-        while len(self._blocks) > most:
-            self._blocks.popitem(last=False)
-
-    def forget(self) -> None:
-        """Free the memory; the next call reads the file again."""
-        with self._turn:
-            self._blocks.clear()
-            self._last = 0, 0, np.empty((0, 0))
+    return Level(block, blocks, channels, extremes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +75,7 @@ class TraceCurve:
     def extent(self) -> Extent:
         """The whole of it: first and last second, lowest and highest value (NaN when there is none)."""
         top = self.source.levels[-1]
-        low, high = top.low[:, self.channel], top.high[:, self.channel]
+        low, high = (values[:, self.channel] for values in top.read(0, top.blocks))
         end = self.source.frames / self.source.rate_hz - self.zero_s
         return -self.zero_s, end, _least(low), -_least(-high)
 
@@ -154,7 +102,7 @@ class TraceCurve:
         if found.mean is not None:
             return found.mean
         rows = round(self.source.trace.step_s * self.source.rate_hz)
-        return step_means(self.source.sums[self.channel], rows, found)
+        return step_means(self.source.sums, self.channel, rows, found)
 
     def reading(self, x: float, reach: float) -> str:
         """The mean over a millisecond (or one sample) at a time, as text; empty outside the recording."""

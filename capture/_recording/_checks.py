@@ -14,7 +14,15 @@ import numpy as np
 from capture._errors import RecordingError
 from capture._model import FORMAT, FORMAT_VERSION, SAMPLE_TYPES, Gap, RecordingInfo
 from capture._recording._damage import one_line
-from capture._recording._layout import GAP_TYPE, MARK_TYPE, OVERVIEW_BLOCK, OVERVIEW_PARTS, read_gaps, read_marks
+from capture._recording._layout import GAP_TYPE, MARK_TYPE, read_gaps, read_marks
+from capture._recording._pyramid import (
+    COARSER,
+    OVERVIEW_BLOCK,
+    OVERVIEW_PARTS,
+    coarser_blocks,
+    coarser_name,
+    columns_of,
+)
 
 #: a chunk is unpacked whole: a larger one in a file of others could fill the memory
 MOST_CHUNK_BYTES = 1 << 24
@@ -36,8 +44,7 @@ def check_layout(path: Path, file: h5py.File) -> RecordingInfo:
     spare = 0 if file.attrs["complete"] else SPARE_BYTES
     _check_table(file, "gaps", GAP_TYPE, spare)
     _check_table(file, "marks", MARK_TYPE, spare)
-    for part in OVERVIEW_PARTS:
-        _check_grid(file, f"overview/{part}", (np.dtype("<f8"),), len(info.channels))
+    _check_overview(file, len(info.channels))
     _check_gaps(read_gaps(file), len(info.channels))
     if any(mark.first < 0 or mark.length < 0 for mark in read_marks(file)):
         raise ValueError("a mark lies before the first row")
@@ -59,6 +66,15 @@ def _check_samples(file: h5py.File, info: RecordingInfo) -> None:
     # A chunk that was never written reads as zeros: a tiny file could claim years of silence.
     if samples.id.get_num_chunks() * samples.chunks[0] < frames:
         raise ValueError(f"it says {frames} rows, fewer are stored")
+
+
+def _check_overview(file: h5py.File, channels: int) -> None:
+    for part in OVERVIEW_PARTS:
+        _check_grid(file, f"overview/{part}", (np.dtype("<f8"),), channels)
+    if file.id.links.exists(COARSER.encode()):
+        _refuse_links(file, COARSER)
+    for block in coarser_blocks(file):
+        _check_grid(file, coarser_name(block), (np.dtype("<f8"),), columns_of(channels))
 
 
 def _check_grid(file: h5py.File, name: str, types: Iterable[np.dtype[Any]], channels: int) -> h5py.Dataset:
@@ -105,14 +121,23 @@ def check_whole(file: h5py.File, frames: int) -> None:
 
 def _own(file: h5py.File, name: str) -> h5py.Dataset:
     """A dataset that lies in this very file: links and outside storage could read any file of the machine."""
+    _refuse_links(file, name)
+    data = file[name]
+    if not isinstance(data, h5py.Dataset) or data.external or data.is_virtual:
+        raise _elsewhere(file, name)
+    return data
+
+
+def _refuse_links(file: h5py.File, name: str) -> None:
+    """Looked at before it is followed: opening what an external link names may already hang or harm."""
     parts = name.split("/")
     places = ["/".join(parts[: count + 1]) for count in range(len(parts))]
-    # Looked at before it is followed: opening what an external link names may already hang or harm.
-    linked = any(file.id.links.get_info(place.encode()).type != h5py.h5l.TYPE_HARD for place in places)
-    data = None if linked else file[name]
-    if not isinstance(data, h5py.Dataset) or data.external or data.is_virtual:
-        raise RecordingError(f"{file.filename}: '{name}' does not lie in the file itself; such files are not read")
-    return data
+    if any(file.id.links.get_info(place.encode()).type != h5py.h5l.TYPE_HARD for place in places):
+        raise _elsewhere(file, name)
+
+
+def _elsewhere(file: h5py.File, name: str) -> RecordingError:
+    return RecordingError(f"{file.filename}: '{name}' does not lie in the file itself; such files are not read")
 
 
 def _text(file: h5py.File, name: str) -> bytes:

@@ -11,18 +11,15 @@ import h5py
 import numpy as np
 import numpy.typing as npt
 
-from analysis import Overview, OverviewAccumulator
 from capture._errors import RecordingError
 from capture._model import FORMAT, Gap, Mark, RecordingInfo
 from capture._recording._damage import plain
 
-OVERVIEW_BLOCK = 256
 READ_ROWS = 1 << 16
 #: more than an empty recording takes on the disk
 LAYOUT_BYTES = 1 << 18
 GAP_TYPE = np.dtype([("first", "<i8"), ("length", "<i8"), ("channel", "<i4"), ("cause", h5py.string_dtype())])
 MARK_TYPE = np.dtype([("first", "<i8"), ("length", "<i8"), ("text", h5py.string_dtype())])
-OVERVIEW_PARTS = ("minimum", "maximum", "mean_square")
 
 
 def is_recording(path: Path) -> bool:
@@ -56,6 +53,18 @@ def set_attributes(file: h5py.File, **attributes: Any) -> None:
     """Change attributes in place: a new one would need new room in the file, and stand beside the old one first."""
     for name, value in attributes.items():
         file.attrs.modify(name, value)
+
+
+def with_index(data: h5py.Dataset) -> h5py.Dataset:
+    """Have the index of an empty dataset's chunks made now, not with the first row; returns the dataset.
+
+    On a disk that fills up just then the index would be missing, and what names it there: the file would not open.
+    """
+    data.resize(1, axis=0)
+    data[0] = np.zeros(data.shape[1:], data.dtype) if data.ndim > 1 else (*[0] * (len(data.dtype) - 1), "")
+    data.flush()
+    data.resize(0, axis=0)
+    return data
 
 
 def append_row(data: h5py.Dataset, row: tuple[Any, ...]) -> int:
@@ -116,18 +125,6 @@ def seal_of(file: h5py.File, samples_digest: str) -> str:
     }
     text = json.dumps(facts, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
-
-
-def build_overview(file: h5py.File, info: RecordingInfo, frames: int, gaps: list[Gap]) -> Overview:
-    """The overview of the first `frames` rows, worked out anew from the samples."""
-    builder = OverviewAccumulator(file["samples"].shape[1], OVERVIEW_BLOCK)
-    for start in range(0, frames, READ_ROWS):
-        rows = scaled(file["samples"][start : min(start + READ_ROWS, frames)], info)
-        for gap in gaps:
-            if gap.channel is None:
-                rows[max(gap.first - start, 0) : max(gap.stop - start, 0)] = np.nan
-        builder.update(rows)
-    return builder.result()
 
 
 def file_sha256(path: Path) -> str:

@@ -15,10 +15,7 @@ from capture._errors import RecordingError
 from capture._recording._checks import check_layout, check_whole
 from capture._recording._damage import damage_told
 from capture._recording._layout import (
-    OVERVIEW_BLOCK,
-    OVERVIEW_PARTS,
     READ_ROWS,
-    build_overview,
     digest_samples,
     open_file,
     read_gaps,
@@ -26,6 +23,16 @@ from capture._recording._layout import (
     scaled,
     seal_of,
 )
+from capture._recording._pyramid import (
+    OVERVIEW_BLOCK,
+    blocks_that_fit,
+    levels_agree,
+    levels_by_portion,
+    read_extremes,
+    read_level,
+)
+
+Floats = npt.NDArray[np.float64]
 
 
 class Recording:
@@ -67,6 +74,7 @@ class Recording:
         self.gaps = read_gaps(self._file)
         self.marks = read_marks(self._file)
         self.dtype = self._file["samples"].dtype
+        self.overview_blocks = blocks_that_fit(self._file, self.frames)
 
     @property
     def rate_hz(self) -> float:
@@ -103,11 +111,19 @@ class Recording:
         for start in range(0, self.frames, rows):
             yield self.values(start, min(start + rows, self.frames))
 
-    def overview(self) -> Overview:
-        """Minimum, maximum and mean square per block, in the channels' units, the last partial block included."""
+    def overview(self, block: int = OVERVIEW_BLOCK, start: int = 0, stop: int | None = None) -> Overview:
+        """Minimum, maximum and mean square per block, in the channels' units, the last partial block included.
+
+        `block` is one of `overview_blocks` (rows per block of each level, the finest first); `start` and `stop` count
+        blocks.
+        """
         with damage_told(self.path, "its overview cannot be read: "):
-            parts = [self._file[f"overview/{part}"][:] for part in OVERVIEW_PARTS]
-        return Overview(OVERVIEW_BLOCK, *parts)
+            return read_level(self._opened(), block, start, stop)
+
+    def extremes(self, block: int = OVERVIEW_BLOCK, start: int = 0, stop: int | None = None) -> tuple[Floats, Floats]:
+        """Minimum and maximum alone, as `overview` has them: all that is drawn."""
+        with damage_told(self.path, "its overview cannot be read: "):
+            return read_extremes(self._opened(), block, start, stop)
 
     def let_go(self) -> None:
         """Close the file until samples are asked for again: no handle stays on a stick, what is known stays known."""
@@ -153,8 +169,7 @@ def verify_recording(path: Path) -> str:
 def _check_overview(recording: Recording) -> None:
     """The seal leaves the overview out, since it follows from the samples: so it must follow from them."""
     with damage_told(recording.path):
-        built = build_overview(recording._file, recording.info, recording.frames, recording.gaps)
-    there = recording.overview()
-    for part in OVERVIEW_PARTS:
-        if not np.allclose(getattr(there, part), getattr(built, part), rtol=1e-9, atol=1e-12, equal_nan=True):
-            raise RecordingError(f"{recording.path}: its overview does not show its samples: it was changed")
+        portions = levels_by_portion(recording._file, recording.info, recording.frames, recording.gaps)
+        agree = levels_agree(recording._file, recording.overview_blocks, portions)
+    if not agree:
+        raise RecordingError(f"{recording.path}: its overview does not show its samples: it was changed")

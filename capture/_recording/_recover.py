@@ -12,16 +12,13 @@ from typing import Any
 
 import h5py
 
-from analysis import Overview
 from capture._errors import RecordingError
 from capture._model import Gap, Mark, RecordingInfo
 from capture._recording._checks import check_layout
 from capture._recording._damage import DAMAGE, damage_told
 from capture._recording._layout import (
     LAYOUT_BYTES,
-    OVERVIEW_PARTS,
     append_row,
-    build_overview,
     digest_samples,
     is_recording,
     open_file,
@@ -31,6 +28,7 @@ from capture._recording._layout import (
     seal_of,
     set_attributes,
 )
+from capture._recording._pyramid import Levels, build_levels, replace_levels
 
 #: an empty recording takes more; with its head gone a file must not be lengthened, the library would read for ever
 LEAST_BYTES = 1 << 13
@@ -127,16 +125,14 @@ class _Repair:
     frames: int
     gaps: list[tuple[Any, ...]]
     marks: list[tuple[Any, ...]]
-    overview: Overview
+    overview: Levels
     samples_digest: str
 
     def carry_out(self, file: h5py.File) -> None:
         # Held open until all is changed: the library writes a dataset out early when it is closed.
-        held = [file["samples"], *(file[f"overview/{part}"] for part in OVERVIEW_PARTS)]
+        held = [file["samples"]]
         held[0].resize(self.frames, axis=0)
-        for part, data in zip(OVERVIEW_PARTS, held[1:], strict=True):
-            data.resize(len(self.overview), axis=0)
-            data[:] = getattr(self.overview, part)
+        held += replace_levels(file, self.overview)
         held += [_replace_rows(file, "gaps", self.gaps), _replace_rows(file, "marks", self.marks)]
         set_attributes(file, seal=seal_of(file, self.samples_digest))
         file.flush()
@@ -151,7 +147,7 @@ def _prepare_repair(file: h5py.File, info: RecordingInfo, frames: int) -> _Repai
         frames,
         [(gap.first, gap.length, -1 if gap.channel is None else gap.channel, gap.cause) for gap in gaps],
         [(mark.first, mark.length, mark.text) for mark in [*marks, Mark(frames, RECOVERED)]],
-        build_overview(file, info, frames, gaps),
+        build_levels(file, info, frames, gaps),
         digest_samples(file, frames),
     )
 

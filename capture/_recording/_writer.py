@@ -16,7 +16,6 @@ import h5py
 import numpy as np
 import numpy.typing as npt
 
-from analysis import Overview, OverviewAccumulator
 from capture._errors import RecordingError
 from capture._model import FORMAT, FORMAT_VERSION, SAMPLE_TYPES, Gap, RecordingInfo
 from capture._recording._damage import plain
@@ -24,15 +23,15 @@ from capture._recording._layout import (
     GAP_TYPE,
     LAYOUT_BYTES,
     MARK_TYPE,
-    OVERVIEW_BLOCK,
-    OVERVIEW_PARTS,
     READ_ROWS,
     append_row,
     read_gaps,
     scaled,
     seal_of,
     set_attributes,
+    with_index,
 )
+from capture._recording._pyramid import OVERVIEW_BLOCK, PyramidWriter
 
 FLUSH_INTERVAL_S = 0.5
 #: bytes of one chunk: large enough to be fast, small enough to be rewritten at every flush
@@ -58,7 +57,6 @@ class RecordingWriter:
         if self._dtype not in SAMPLE_TYPES:
             raise RecordingError(f"{path}: samples of type {self._dtype} are not stored; use 16 or 32 bit or floats")
         self._digest = hashlib.sha256()
-        self._overview = OverviewAccumulator(len(info.channels), OVERVIEW_BLOCK)
         self._last_gap: Gap | None = None
         self._last_gap_row = 0
         self._broken = self._unsaved = False
@@ -81,15 +79,11 @@ class RecordingWriter:
         filters: dict[str, Any] = {"compression": "gzip", "compression_opts": 6} if compress else {}
         filters["shuffle"] = True
         # Datasets stay open: closing one writes its last chunk out, at a time when an error could not be told.
-        self._samples = file.create_dataset(
-            "samples", (0, channels), self._dtype, maxshape=(None, channels), chunks=(rows, channels), **filters
-        )
-        self._gaps = file.create_dataset("gaps", (0,), GAP_TYPE, maxshape=(None,))
-        self._marks = file.create_dataset("marks", (0,), MARK_TYPE, maxshape=(None,))
-        shape: dict[str, Any] = {"shape": (0, channels), "maxshape": (None, channels), "chunks": (1024, channels)}
-        self._overview_data = {
-            part: file.create_dataset(f"overview/{part}", dtype="<f8", **shape, **filters) for part in OVERVIEW_PARTS
-        }
+        shape: dict[str, Any] = {"maxshape": (None, channels), "chunks": (rows, channels)}
+        self._samples = with_index(file.create_dataset("samples", (0, channels), self._dtype, **shape, **filters))
+        self._gaps = with_index(file.create_dataset("gaps", (0,), GAP_TYPE, maxshape=(None,)))
+        self._marks = with_index(file.create_dataset("marks", (0,), MARK_TYPE, maxshape=(None,)))
+        self._overview = PyramidWriter(file, channels, filters)
 
     def write(self, counts: npt.NDArray[Any]) -> None:
         """Append rows of raw counts, shape (rows, channels); NaN in floating-point samples is a missing one."""
@@ -164,7 +158,7 @@ class RecordingWriter:
     def flush(self) -> None:
         """Make everything written so far safe, then say so in the file."""
         with self._saving():
-            self._write_overview(self._overview.take())
+            self._overview.append_finished()
             self._sync()
             set_attributes(self._file, frames=self.frames)
             self._sync()
@@ -189,14 +183,6 @@ class RecordingWriter:
                 f"{self.path}: cannot be saved to disk: {plain(error)}; what was flushed is safe"
             ) from error
 
-    def _write_overview(self, part: Overview) -> None:
-        for name in OVERVIEW_PARTS:
-            rows = getattr(part, name)
-            data = self._overview_data[name]
-            data.resize(len(data) + len(rows), axis=0)
-            if len(rows):
-                data[-len(rows) :] = rows
-
     def close(self, rate_measured_hz: float = math.nan, uncertainty_hz: float = math.nan) -> None:
         """Write the last partial block, seal and close; a second call does nothing."""
         if not self._file:
@@ -210,7 +196,7 @@ class RecordingWriter:
             raise
 
     def _seal(self, rate_measured_hz: float, uncertainty_hz: float) -> None:
-        self._write_overview(self._overview.result())
+        self._overview.append_rest()
         set_attributes(self._file, rate_measured_hz=rate_measured_hz, rate_measured_uncertainty_hz=uncertainty_hz)
         set_attributes(self._file, seal=seal_of(self._file, self._digest.hexdigest()))
         self._sync()

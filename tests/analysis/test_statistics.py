@@ -13,7 +13,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis import Channel, OverviewAccumulator, Statistics, StatisticsAccumulator, join_overviews, summarise
+from analysis import (
+    Channel,
+    OverviewAccumulator,
+    PyramidAccumulator,
+    Statistics,
+    StatisticsAccumulator,
+    coarsen,
+    join_overviews,
+    summarise,
+)
 from tests.analysis.making import BLOCK_SIZES, columns, feed, sine, white
 
 Floats = npt.NDArray[np.float64]
@@ -234,6 +243,32 @@ def test_overview_is_that_of_the_whole(frames: int, size: int | None) -> None:
         np.testing.assert_array_equal(whole.minimum[index], _quiet(np.nanmin, block))
         np.testing.assert_array_equal(whole.maximum[index], _quiet(np.nanmax, block))
         np.testing.assert_allclose(whole.mean_square[index], _quiet(np.nanmean, block**2), rtol=1e-12)
+
+
+@pytest.mark.parametrize("size", BLOCK_SIZES)
+@pytest.mark.parametrize("frames", (1, 12, 13, 61, 5000))
+def test_every_level_of_a_pyramid_is_the_overview_of_its_own_block_size(frames: int, size: int | None) -> None:
+    """Put together from the level below equals summed up from the samples, however it was taken."""
+    rows, blocks = white(9, 1.0, frames, 2) + 3.0, (4, 12, 60)
+    rows[::7, 1] = np.nan
+    rows[frames // 3 : frames // 2, 0] = np.nan
+    pyramid, taken = PyramidAccumulator(2, blocks), []
+    for start in range(0, frames, size or frames):
+        pyramid.update(rows[start : start + (size or frames)])
+        taken.append(pyramid.take())
+    for block, *parts in zip(blocks, *taken, pyramid.result(), strict=True):
+        found, whole = join_overviews(parts), summarise(rows, block)
+        assert found.block == block
+        np.testing.assert_array_equal(found.minimum, whole.minimum)
+        np.testing.assert_array_equal(found.maximum, whole.maximum)
+        np.testing.assert_allclose(found.mean_square, whole.mean_square, rtol=1e-12)
+        np.testing.assert_array_equal(found.count, whole.count)
+
+
+def test_blocks_without_a_count_are_not_put_together() -> None:
+    read = dataclasses.replace(summarise(np.ones((512, 1)), 256), count=None)
+    with pytest.raises(ValueError, match="how many samples each block holds is not known"):
+        coarsen(read, 2)
 
 
 def _quiet(function: Callable[[Floats], float], block: Floats) -> Floats:

@@ -54,6 +54,7 @@ from capture import (
     scaled,
     with_floor,
 )
+from capture._model import FORMAT_VERSION
 from tests.analysis.making import covered, sine, white
 from tests.capture.making import info, ramp, write
 from tests.support import ROOT
@@ -490,7 +491,7 @@ def test_a_file_of_version_1_0_still_reads(tmp_path: Path) -> None:
     newer = '"offset_known":true,"name":"","valid_until":"","probe":"","source_kind":"","source_name":"",'
     newer += '"host_api":"","device_channel":null,"channel_name":"","settings":{},"floor_rms":null,"simulated":false'
     with h5py.File(path, "r+") as file:
-        assert file.attrs["format_version"] == "1.1"
+        assert file.attrs["format_version"] == FORMAT_VERSION
         text = file["metadata"][()].decode()
         assert f",{newer}" in text
         file["metadata"][()] = text.replace(f",{newer}", "")
@@ -501,6 +502,6 @@ def test_a_file_of_version_1_0_still_reads(tmp_path: Path) -> None:
 
 def test_the_specification_names_every_key_of_a_calibration() -> None:
     text = (ROOT / "capture" / "recording-file.md").read_text("utf-8")
-    assert text.startswith("# The recording file, version 1.1")
+    assert text.startswith(f"# The recording file, version {FORMAT_VERSION}")
     missing = [key for key in Calibration.model_fields if f"`{key}`" not in text]
     assert not missing

@@ -208,6 +208,12 @@ IMPOSSIBLE: dict[str, Change] = {
     "overview of other channels": _instead("overview/minimum", **_grown((15, 3), "<f8", chunks=(64, 3))),
     "overview of words": _instead("overview/maximum", **_grown((15, 2), TEXT, chunks=(64, 2))),
     "overview of complex numbers": _instead("overview/mean_square", **_grown((15, 2), "<c16", chunks=(64, 2))),
+    "a coarser level missing": _dropped("overview_coarser/2048"),
+    "a coarser level of other channels": _instead("overview_coarser/2048", **_grown((2, 2), "<f8", chunks=(64, 2))),
+    "a coarser level of words": _instead("overview_coarser/16384", **_grown((1, 6), TEXT, chunks=(64, 6))),
+    "a coarser level that cannot grow": _instead("overview_coarser/16384", data=np.zeros((1, 6))),
+    "a coarser level in vast chunks": _instead("overview_coarser/16384", **_grown((1, 6), "<f8", chunks=(1 << 20, 6))),
+    "coarser levels of many versions": lambda file: file["overview_coarser"].attrs.update(version=[1, 1]),
 }
 #: what only a finished file must not say, for `recover` puts it right or does not need it
 UNFINISHED: dict[str, Change] = {
@@ -281,6 +287,8 @@ OUTSIDE: dict[str, Change] = {
     "link to another file's metadata": _external_link("metadata"),
     "link to another file's gaps": _external_link("gaps"),
     "link to another file's overview": _external_link("overview"),
+    "link to another file's coarser levels": _external_link("overview_coarser"),
+    "link to a coarser level of another file": _external_link("overview_coarser/2048"),
     "link to another name": _soft_link("/elsewhere"),
     "link that leads to itself": _soft_link("/samples"),
     "link that leads nowhere": _soft_link("/nowhere"),
@@ -300,13 +308,14 @@ def test_a_file_that_leads_elsewhere_is_not_followed(change: Change, tmp_path: P
 def test_a_link_is_not_even_opened(tmp_path: Path) -> None:
     # Whoever opens a pipe that nobody writes to waits for ever.
     os.mkfifo(tmp_path / "pipe")
-    path = _good(tmp_path / "a.h5")
-    with h5py.File(path, "r+") as file:
-        del file["overview"]
-        file["overview"] = h5py.ExternalLink(str(tmp_path / "pipe"), "/overview")
-    done = run_humproof("verify", path, timeout_s=60)
-    assert done.returncode == 1
-    assert "'overview/minimum' does not lie in the file itself" in done.stdout + done.stderr
+    for name, told in (("overview", "overview/minimum"), ("overview_coarser", "overview_coarser")):
+        path = _good(tmp_path / f"{name}.h5")
+        with h5py.File(path, "r+") as file:
+            del file[name]
+            file[name] = h5py.ExternalLink(str(tmp_path / "pipe"), f"/{name}")
+        done = run_humproof("verify", path, timeout_s=60)
+        assert done.returncode == 1
+        assert f"'{told}' does not lie in the file itself" in done.stdout + done.stderr
 
 
 class _Bomb:

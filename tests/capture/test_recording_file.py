@@ -445,6 +445,27 @@ def test_a_file_that_another_program_wrote_by_the_specification_is_read(tmp_path
         assert np.isnan(recording.values()).sum() == 3
 
 
+def _add_coarser_levels(path: Path) -> None:
+    """By h5py alone, as recording-file.md asks: of 600 rows each level has one block, shorter than it could be."""
+    values = np.arange(600) * 0.5 + 1
+    values[7:10] = np.nan
+    with h5py.File(path, "r+") as file:
+        file.create_group("overview_coarser").attrs["version"] = 1
+        row = np.array([[of(values) for _, of in _SUMMARIES]])
+        for rows in (2048, 16384, 131072, 1048576):
+            file.create_dataset(f"overview_coarser/{rows}", data=row, maxshape=(None, 3), chunks=(64, 3))
+
+
+def test_coarser_levels_that_another_program_wrote_by_the_specification_are_read(tmp_path: Path) -> None:
+    path = _made_by_another_program(tmp_path / "a.h5", version="1.2")
+    _add_coarser_levels(path)
+    verify_recording(path)
+    with Recording(path) as recording:
+        assert recording.overview_blocks == (256, 2048, 16384, 131072, 1048576)
+        low, high = recording.extremes(131072)
+        assert (low.tolist(), high.tolist()) == ([[1.0]], [[300.5]])
+
+
 def test_a_newer_minor_version_and_unknown_keys_are_read(tmp_path: Path) -> None:
     path = _made_by_another_program(tmp_path / "a.h5", version="1.7", weather="rain")
     verify_recording(path)

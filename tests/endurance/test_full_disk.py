@@ -5,15 +5,16 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
-from capture import Mark, Recording
+from capture import Mark, Recording, RecordingError, RecordingWriter, recover_recording, verify_recording
 from cli import main
+from tests.capture.making import info
 from tests.capture.victims import RATE_HZ, RECOVERED, all_at_once, check_survivor, options
 from tests.endurance.disks import grow, small_disk
 from tests.support import ROOT, run_humproof
@@ -84,6 +85,29 @@ def _record_recklessly(job: Path, seed: int) -> dict[str, Any]:
     told: dict[str, Any] = json.loads(done.stdout)
     assert fault == f"humproof: {told['file']}: ended early: {told['fault']}"
     return told
+
+
+@pytest.mark.parametrize("channels, rows, marked, missing", [(4, 8_000, 2, 5), (8, 700, 11, 30)])
+def test_a_disk_that_fills_at_any_page_leaves_a_file_that_recovers(
+    channels: int, rows: int, marked: int, missing: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The first block of each of the overview's levels, the first mark and the first gap among what does not fit."""
+    monkeypatch.setattr("capture._recording._writer.FLUSH_INTERVAL_S", 0.0)
+    with small_disk(tmp_path / "disk", 1 << 20) as disk:
+        path = disk / "a.h5"
+        for pages in range(70, 130):
+            grow(disk, pages * 4_096)
+            with suppress(RecordingError), RecordingWriter(path, info(channels), "<i2") as writer:
+                for turn in range(10_000):
+                    if turn == marked:
+                        writer.mark("burst 50 Hz", 5, 9)
+                    if turn == missing:
+                        writer.gap(5, "lost")
+                    writer.write(np.full((rows, channels), turn, "<i2"))
+            grow(disk, 3_000_000)
+            recover_recording(path)
+            verify_recording(path)
+            path.unlink()
 
 
 def test_a_nearly_full_disk_ends_the_recording_sealed(tmp_path: Path) -> None:

@@ -1,5 +1,7 @@
 """Curves: what they draw and what the cursor reads, against closed forms."""
 
+import itertools
+
 import numpy as np
 import pytest
 
@@ -131,5 +133,23 @@ def test_exported_values_are_the_slow_trace(stepped):
 
 
 def test_running_means_leave_missing_values_out():
-    sums = RunningSums.of(np.array([1.0, np.nan, 3.0, np.nan, np.nan]))
-    np.testing.assert_allclose(sums.means(np.array([0, 3, 3, 5])), [2.0, np.nan, np.nan])
+    sums = RunningSums.of(np.array([[1.0], [np.nan], [3.0], [np.nan], [np.nan]]))
+    np.testing.assert_allclose(sums.means(np.array([0, 3, 3, 5]), 0), [2.0, np.nan, np.nan])
+
+
+@pytest.mark.parametrize("steps", [1, 15, 16, 17, 4_003])
+def test_running_means_are_those_of_the_stretches_themselves(steps):
+    rng = np.random.default_rng(steps)
+    values = rng.normal(12.0, 1.0, (steps, 3))
+    values[rng.random(steps) < 0.02, 1] = np.nan
+    values[steps // 3 : steps // 2, 2] = np.nan
+    sums, edges = RunningSums.of(values), np.sort(rng.integers(0, steps + 40, 90))
+    for channel in range(3):
+        parts = [values[first:last, channel] for first, last in itertools.pairwise(edges)]
+        parts = [part[~np.isnan(part)] for part in parts]
+        expected = [part.mean() if len(part) else np.nan for part in parts]
+        np.testing.assert_allclose(sums.means(edges, channel), expected, rtol=1e-12)
+
+
+def test_running_means_of_nothing():
+    assert np.isnan(RunningSums.of(np.empty((0, 2))).means(np.array([0, 0, 5]), 1)).all()

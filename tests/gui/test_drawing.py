@@ -7,13 +7,14 @@ import pytest
 
 from capture import Recording, RecordingError
 from gui._band import column_mask
+from gui._block_reader import BLOCK, FileDoor, sample_reader
 from gui._canvas import Canvas
 from gui._curves import Points
 from gui._layers import CROWDED_PX, ups_and_downs
 from gui._palette import LIGHT
 from gui._qt import QtGui
 from gui._screen import Group, PictureData
-from gui._trace_curve import BLOCK, SampleReader, TraceCurve, trace_source
+from gui._trace_curve import TraceCurve, trace_source
 from job import study_recording
 from tests.gui import _jobs
 
@@ -146,7 +147,7 @@ def test_a_lone_column_is_drawn():
 def test_a_reader_gives_what_the_file_holds(path, start, stop):
     with Recording(path) as recording:
         expected, frames = recording.values(start, stop), recording.frames
-    reader = SampleReader(path, frames)
+    reader = sample_reader(FileDoor(path), frames)
     for _ in range(2):
         np.testing.assert_array_equal(reader(start, stop), expected)
 
@@ -154,7 +155,7 @@ def test_a_reader_gives_what_the_file_holds(path, start, stop):
 def test_moving_reads_only_what_is_new(path, monkeypatch):
     with Recording(path) as recording:
         frames = recording.frames
-    reader, asked = SampleReader(path, frames), []
+    reader, asked = sample_reader(FileDoor(path), frames), []
     values = Recording.values
 
     def noting(self, start=0, stop=None):
@@ -168,9 +169,9 @@ def test_moving_reads_only_what_is_new(path, monkeypatch):
 
 
 def test_what_was_read_long_ago_is_forgotten(path, monkeypatch):
-    monkeypatch.setattr("gui._trace_curve.KEPT_VALUES", 2 * BLOCK * 3)
+    monkeypatch.setattr("gui._block_reader.KEPT_VALUES", 2 * BLOCK * 3)
     with Recording(path) as recording:
-        reader = SampleReader(path, recording.frames)
+        reader = sample_reader(FileDoor(path), recording.frames)
     for block in range(4):
         reader(block * BLOCK, (block + 1) * BLOCK)
     assert list(reader._blocks) == [2, 3]
@@ -179,9 +180,9 @@ def test_what_was_read_long_ago_is_forgotten(path, monkeypatch):
 def test_between_readings_the_file_is_closed_and_another_one_is_refused(tmp_path):
     values = np.full((9_000, 3), 12.0)
     path = _jobs.write(tmp_path / "one.h5", values, _jobs.info())
-    reader = SampleReader(path, 9_000)
+    reader = sample_reader(FileDoor(path), 9_000)
     reader(0, 10)
-    assert not reader._recording._file
+    assert not reader._door._recording._file
     path.unlink()
     reader.forget()
     with pytest.raises(RecordingError, match="there is no such file"):
