@@ -10,7 +10,6 @@ import scipy  # its parts load at first use: they would double the start-up
 
 Floats = npt.NDArray[np.float64]
 Complexes = npt.NDArray[np.complex128]
-Places = npt.NDArray[np.intp]
 
 #: lines within so many bins of each other are fitted together
 TOGETHER_BINS = 6
@@ -143,14 +142,12 @@ def _too_close(lines: Floats) -> bool:
 
 def hann_response(x: Floats, segment: int) -> Floats:
     """What a bin `x` bins beside a sine of rms 1 shows of it under the periodic Hann window of mean 1."""
-    shifted = [_dirichlet(x + shift, segment) * np.exp(-1j * np.pi * (x + shift) / segment) for shift in (0, -1, 1)]
-    return np.asarray((shifted[0] + (shifted[1] + shifted[2]) / 2).real)
-
-
-def _dirichlet(x: Floats, segment: int) -> Floats:
-    turn = np.sin(np.pi * x / segment)
-    near = np.abs(turn) < 1e-12
-    return np.where(near, 1.0, np.sin(np.pi * x) / np.where(near, 1.0, segment * turn))
+    # Of the three shifted kernels of the plain window only the real part is left.
+    turn = np.pi * (x + np.array([0.0, -1.0, 1.0]).reshape(-1, *np.ones(x.ndim, int))) / segment
+    sine = np.sin(turn)
+    near = np.abs(sine) < 1e-12
+    kernels = np.where(near, 1.0, np.sin(segment * turn) * np.cos(turn) / np.where(near, 1.0, segment * sine))
+    return np.asarray(kernels[0] + (kernels[1] + kernels[2]) / 2)
 
 
 def thinned(window: Floats) -> Floats:
@@ -171,10 +168,11 @@ class _EdgeResponses:
         self._turn = 2 * np.pi * (np.arange(segment)[::step] - segment / 2) / segment
         self._sums = window * np.exp(-1j * np.multiply.outer(bins - self._middle, self._turn)) * (step / segment)
 
-    def at(self, line: float) -> Complexes:
-        """Of a sine at `line`, shape (bins,)."""
+    def at(self, lines: Floats) -> Complexes:
+        """Of a sine at each line, shape (lines, bins)."""
         # Not by matrix product: the threads of the linear algebra cost far more than so small a sum.
-        return np.asarray(np.einsum("bn,n->b", self._sums, np.exp(1j * (line - self._middle) * self._turn)))
+        turns = np.exp(1j * np.multiply.outer(lines - self._middle, self._turn))
+        return np.asarray(np.einsum("bn,ln->lb", self._sums, turns))
 
 
 class _Fit:
@@ -186,11 +184,14 @@ class _Fit:
         at = {edge.place: edge for edge in band.edges}
         self._edges = [(row, at[int(place)]) for row, place in enumerate(band.places.tolist()) if int(place) in at]
         self._edge_responses = [_EdgeResponses(band.bins, edge.window, band.segment) for _, edge in self._edges]
-        self._whole = np.ones(len(band.places), bool)
-        self._whole[[row for row, _ in self._edges]] = False
+        #: by which window each segment was seen: 0 is that of all whole ones
+        self._seen_by = np.zeros(len(band.places), int)
+        self._seen_by[[row for row, _ in self._edges]] = 1 + np.arange(len(self._edges))
+        self._whole = self._seen_by == 0
         there = np.flatnonzero(np.isfinite(band.seen).all(axis=1))
         broken = np.diff(band.places[there]) > 1
-        self._runs: list[Places] = np.split(there, np.flatnonzero(broken) + 1)
+        runs = np.split(there, np.flatnonzero(broken) + 1)
+        self._runs = [slice(int(run[0]), int(run[-1]) + 1) for run in runs if len(run)]
         self._kept: tuple[Floats, tuple[Complexes, Complexes, Complexes]] | None = None
         self._gain, self._energy, self._shared = self._windows()
 
@@ -198,8 +199,8 @@ class _Fit:
         """Mean of each segment's window, its energy and the energy shared with the next one, over a whole one's."""
         number = len(self._band.places)
         gain, energy, shared = np.ones(number), np.ones(number), np.full(number, 1 / 6)
-        angle = 2 * np.pi * np.arange(self._band.segment) / self._band.segment
-        hann = thinned(1 - np.cos(angle))
+        angle = 2 * np.pi * thinned(np.arange(self._band.segment, dtype=np.float64)) / self._band.segment
+        hann = 1 - np.cos(angle)
         total, half = hann @ hann, len(hann) // 2
         windows = {row: edge.window for row, edge in self._edges}
         for row, window in windows.items():
@@ -212,24 +213,15 @@ class _Fit:
 
     # -------------------------------------------------------------- the model
 
-    def _own(self, line: float) -> Floats:
-        """Weight of each bin in the phasor at exactly `line` bins: a sine's without any window."""
-        apart = (self._band.bins - line).astype(np.float64)
+    def _owns(self, lines: Floats) -> Floats:
+        """Weight of each bin in the phasor at exactly a line: a sine's without any window. Shape (L, bins)."""
+        apart = self._band.bins - lines[:, None]
         return np.where(np.abs(apart) <= _REACH_BINS + 0.5, np.sinc(apart), 0.0)
 
-    def _responses(self, line: float) -> Complexes:
-        """What a sine of rms 1 and phase 0 at `line` shows in each bin of each segment but for its turning."""
-        apart = np.asarray(line - self._band.bins, np.float64)
-        seen = hann_response(apart, self._band.segment).astype(complex)[None]
-        edges = [edge.at(line)[None] for edge in self._edge_responses]
-        return np.concatenate([seen, *edges])
-
-    def _gains(self, own: Floats, responses: Complexes) -> Complexes:
-        told = responses @ own
-        gains = np.full(len(self._turn), told[0])
-        for index, (row, _) in enumerate(self._edges):
-            gains[row] = told[1 + index]
-        return gains
+    def _responses(self, lines: Floats) -> Complexes:
+        """What sines of rms 1 and phase 0 show by each window but for their turning, shape (L, windows, bins)."""
+        seen = hann_response(lines[:, None] - self._band.bins, self._band.segment).astype(complex)
+        return np.stack([seen, *(edge.at(lines) for edge in self._edge_responses)], axis=1)
 
     def _turns(self, lines: Floats) -> Complexes:
         return np.asarray(np.exp(1j * np.multiply.outer(lines, self._turn)))
@@ -241,21 +233,21 @@ class _Fit:
         return self._kept[1]
 
     def _worked_out(self, lines: Floats) -> tuple[Complexes, Complexes, Complexes]:
-        """Phasors at the lines (L, S), what each line shows in them (L, L, S), and how the lines turn (L, S)."""
-        owns = [self._own(line) for line in lines.tolist()]
-        responses = [self._responses(line) for line in lines.tolist()]
-        phasors = np.array([np.einsum("sb,b->s", self._band.seen, own) for own in owns])
-        gains = np.array([[self._gains(own, response) for response in responses] for own in owns])
-        return phasors, gains, self._turns(lines)
+        """Phasors at the lines (L, S), what each line of rms 1 shows in them (L, L, S), how the lines turn (L, S)."""
+        owns = self._owns(lines)
+        phasors = np.einsum("sb,ib->is", self._band.seen, owns)
+        gains = np.einsum("ib,lwb->ilw", owns, self._responses(lines))
+        turns = self._turns(lines)
+        return phasors, gains[..., self._seen_by] * turns, turns
 
     def _amplitudes(
-        self, terms: tuple[Complexes, Complexes, Complexes], run: Places
+        self, terms: tuple[Complexes, Complexes, Complexes], run: slice
     ) -> tuple[Complexes, Complexes, Complexes]:
-        """Amplitudes (L,) of one run, the matrix they were solved with, and what is left (L, S)."""
-        phasors, gains, turns = (term[..., run] for term in terms)
-        matrix = np.einsum("is,ils,ls->il", turns.conj(), gains, turns)
-        values = np.linalg.solve(matrix, np.einsum("is,is->i", turns.conj(), phasors))
-        return values, matrix, phasors - np.einsum("ils,l,ls->is", gains, values, turns)
+        """Amplitudes (L,) of one run, the inverse of the matrix they solve, and what is left (L, S)."""
+        phasors, shown, turns = (term[..., run] for term in terms)
+        inverse = np.linalg.inv(np.einsum("is,ils->il", turns.conj(), shown))
+        values = inverse @ np.einsum("is,is->i", turns.conj(), phasors)
+        return values, inverse, phasors - np.einsum("ils,l->is", shown, values)
 
     def highest_near(self, starts: Floats) -> Floats:
         """Each line's frequency as the highest wave within a bin of where it is known to be."""
@@ -283,15 +275,16 @@ class _Fit:
         terms = self._terms(lines)
         slopes, curves = np.zeros(len(lines)), np.zeros((len(lines), len(lines)))
         for run in self._runs:
-            values, matrix, left = self._amplitudes(terms, run)
-            gains, turns = terms[1][..., run], terms[2][..., run]
+            values, inverse, left = self._amplitudes(terms, run)
+            shown, turns = terms[1][..., run], terms[2][..., run]
             turn = self._turn[run] - self._turn[run].mean()
-            moved = 1j * turn * values[:, None] * turns
-            slopes += np.einsum("is,is->i", moved.conj(), left).real
-            inner = np.einsum("is,ils,ls->il", moved.conj(), gains, moved)
-            across = np.einsum("is,ils,ls->il", moved.conj(), gains, turns)
-            down = np.einsum("is,ils,ls->il", turns.conj(), gains, moved)
-            curves += (inner - across @ np.linalg.solve(matrix, down)).real
+            moving = 1j * turn * values[:, None]
+            moved, moved_shown = (moving * turns).conj(), moving * shown
+            slopes += np.einsum("is,is->i", moved, left).real
+            inner = np.einsum("is,ils->il", moved, moved_shown)
+            across = np.einsum("is,ils->il", moved, shown)
+            down = np.einsum("is,ils->il", turns.conj(), moved_shown)
+            curves += (inner - across @ inverse @ down).real
         return np.asarray(np.linalg.solve(curves, slopes))
 
     # -------------------------------------------------------------- what is left
@@ -300,12 +293,10 @@ class _Fit:
         """What the lines do not explain, shape (segments, bins), zero where samples are missing."""
         terms = self._terms(lines)
         left = np.zeros(self._band.seen.shape, complex)
-        responses = [self._responses(line) for line in lines.tolist()]
+        shown = hann_response(lines[:, None] - self._band.bins, self._band.segment)
         for run in self._runs:
             values, _, _ = self._amplitudes(terms, run)
-            left[run] = self._band.seen[run]
-            for value, turns, response in zip(values, terms[2], responses, strict=True):
-                left[run] -= np.multiply.outer(value * turns[run], response[0])
+            left[run] = self._band.seen[run] - np.einsum("l,ls,lb->sb", values, terms[2][:, run], shown)
         left[~self._whole] = 0
         return left
 
@@ -385,7 +376,7 @@ class _Fit:
 
     def _line(self, line: float, values: Complexes, noise: float) -> Steady:
         gains = np.array([self._gain[run].sum() for run in self._runs])
-        spreads = np.array([self._spread(run, np.ones(len(run))) for run in self._runs])
+        spreads = np.array([self._spread(run, np.ones_like(self._turn[run])) for run in self._runs])
         # Half of the noise's power in the amplitude's estimate adds to it on the average, half turns it.
         each = np.abs(values) ** 2 - noise / 2 * spreads / gains**2
         rms = float(np.sqrt(max(each @ gains / gains.sum(), 0.0)))
@@ -403,7 +394,7 @@ class _Fit:
             segments=int(sum(self._whole[run].sum() for run in self._runs)),
         )
 
-    def _spread(self, run: Places, weight: Floats) -> float:
+    def _spread(self, run: slice, weight: Floats) -> float:
         """Variance of the segments' noise, summed with a weight, over that of one whole segment."""
-        neighbours = 2 * np.sum(weight[1:] * weight[:-1] * self._shared[run[:-1]])
+        neighbours = 2 * np.sum(weight[1:] * weight[:-1] * self._shared[run][:-1])
         return float(np.sum(weight**2 * self._energy[run]) + neighbours)

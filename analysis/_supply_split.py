@@ -159,8 +159,9 @@ def split_supply(
             for role, at in places.items()
             if at is not None
         }
-        owner = next(channels[at].name for at in map(places.get, _AT_AMPLIFIER) if at is not None)
-        splits.append(_split(point, owner, readings))
+        owners = [channels[at].name for at in map(places.get, _AT_AMPLIFIER) if at is not None]
+        if owners:  # none where two channels have the same role: nobody knows which one to take
+            splits.append(_split(point, owners[0], readings))
     return tuple(split for split in splits if split is not None)
 
 

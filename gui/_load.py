@@ -11,7 +11,7 @@ from pathlib import Path
 from analysis import Comparison, HumproofError
 from capture import Recording, RecordingInfo
 from gui._trace_curve import TraceSource, trace_source
-from job import STATES, Entry, Job, Study, compare_studies, open_job, pairs, study_recording
+from job import STATES, Entry, Job, Study, compare_studies, open_job, pairs, study_kept
 
 #: told the fraction done (0 to 1) and what is being done; raises `Cancelled` to stop the work
 Report = Callable[[float, str], None]
@@ -161,7 +161,7 @@ class Library:
         progress(0.0)
         key = _key(path)
         if key not in self._kept:
-            study = study_recording(path, progress)
+            study = study_kept(path, progress)
             self._kept[key] = study, trace_source(study)
         self._kept.move_to_end(key)
         while len(self._kept) > KEPT_STUDIES:

@@ -23,7 +23,6 @@ from analysis import (
     Side,
     SpeedTrack,
     Subject,
-    WrongUseError,
     analyse,
     engine_speed,
     wheel_of,
@@ -38,7 +37,6 @@ from capture import (
     foreign_blocks,
     foreign_frames,
     foreign_info,
-    is_recording,
     open_foreign,
 )
 from job._json import number as number
@@ -85,23 +83,6 @@ class Study:
                 input_gain=self.info.source.settings.get("gain") or None,
             ),
         )
-
-
-def study_file(
-    path: Path,
-    wishes: ChannelWishes | None = None,
-    rate_hz: float | None = None,
-    progress: Progress = lambda fraction: None,
-    wheel: str | None = None,
-) -> Study:
-    """Analyse a recording, a sound file or a text file, told apart by what is in it."""
-    if not is_recording(path):
-        return study_foreign(path, wishes or ChannelWishes(), rate_hz, progress, wheel)
-    if rate_hz is not None or wheel is not None or (wishes is not None and wishes != ChannelWishes()):
-        raise WrongUseError(
-            f"{path}: is a sealed recording: its channels and rate stand in it and are not changed here"
-        )
-    return study_recording(path, progress)
 
 
 def study_foreign(

@@ -19,6 +19,15 @@ hypothesis.settings.register_profile("ci", deadline=None, derandomize=True, prin
 hypothesis.settings.load_profile("ci" if os.environ.get("CI") else "default")
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _own_kept_studies(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """What a run keeps of recordings begins empty, and that of the person who runs it stays untouched."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.delenv("HUMPROOF_NO_KEPT_STUDIES", raising=False)
+        patch.setenv("HUMPROOF_KEPT_STUDIES", str(tmp_path_factory.mktemp("kept-studies")))
+        yield
+
+
 @pytest.fixture(autouse=True)
 def _own_settings(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
     """Settings are fresh for every test, and those of the person who runs it stay untouched."""

@@ -127,3 +127,10 @@ def test_a_burst_with_a_gap_in_its_rest_is_left_out(lost: int) -> None:
     (one,) = split_supply(channels, rows, STEP_S, bursts_of(channels, rows))  # type: ignore[arg-type]
     assert [burst.start_s for burst in one.bursts] == [span[0] for at, span in enumerate(SPANS) if at != lost]
     assert parts(one) == pytest.approx({"battery": 0.5, "wiring": 0.7})
+
+
+def test_two_channels_of_one_role_are_no_split() -> None:
+    """Nobody knows which of them to take."""
+    channels = tuple(Channel(name, "drop-ground", "V", "DC") for name in ("first", "second"))
+    rows = np.zeros((7000, 2))
+    assert split_supply(channels, rows, STEP_S, bursts_of(channels, rows)) == ()  # type: ignore[arg-type]

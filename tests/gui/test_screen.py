@@ -195,7 +195,7 @@ def test_work_stops_where_it_is_told_to(whole_job):
 def test_a_library_analyses_a_recording_once(whole_job, monkeypatch):
     library, opened = Library(), open_views(whole_job)
     load_screen(library, opened, 0, lambda fraction, doing: None)
-    monkeypatch.setattr("gui._load.study_recording", lambda *args: pytest.fail("analysed again"))
+    monkeypatch.setattr("gui._load.study_kept", lambda *args: pytest.fail("analysed again"))
     load_screen(library, opened, 0, lambda fraction, doing: None)
 
 

@@ -146,6 +146,15 @@ def test_a_repeated_recording_counts_with_the_last(job):
     assert not [text for text in _texts(_stands(job)) if "rpm" in text]
 
 
+def test_what_came_back_in_a_proof_needs_no_as_left_recording(job):
+    """The baseline between two turns of a step is not what as left is set against."""
+    for minute, step in enumerate(("baseline", "engine off", "baseline", "engine off")):
+        changed = SILENCE.model_copy(update={"volume": "30 of 40"}) if minute == 2 else SILENCE
+        job = _take(job, "as found", changed, step, minutes=minute)
+    job = _take(job, "as left", minutes=60)
+    assert not [text for text in _texts(_stands(job)) if "volume" in text or "Not yet taken" in text]
+
+
 def test_nothing_is_proven_before_gone_back_and_gone(job):
     for minute, step in enumerate(("baseline", "engine off", "baseline")):
         job = _take(job, "as found", step=step, minutes=minute)
@@ -217,7 +226,7 @@ def test_the_sample_job_lacks_only_what_it_lacks():
         "vehicle": "done",
         "wiring": "done" if (SAMPLE_JOB / "wiring.toml").exists() else "open",
         "supply": "done",
-        "noise": "in doubt",
+        "noise": "done",
         "compare": "done",
         "report": "open",
     }
@@ -225,6 +234,6 @@ def test_the_sample_job_lacks_only_what_it_lacks():
 
 def test_nothing_is_analysed(whole_job, monkeypatch):
     opened = open_views(whole_job)
-    monkeypatch.setattr("gui._load.study_recording", lambda *facts: pytest.fail("analysed"))
+    monkeypatch.setattr("gui._load.study_kept", lambda *facts: pytest.fail("analysed"))
     monkeypatch.setattr("gui._load.Recording", lambda *facts: pytest.fail("read"))
     visit_standing(opened)
