@@ -53,6 +53,8 @@ _BADLY = 0.3
 _BESIDE = 0.05
 #: and how probable its cause must be to be named
 _SAYS_SO = 0.6
+#: probability from which two causes at once are spoken of
+_WORTH_SAYING = 0.05
 #: natural-log weight from which an item is said to speak for or against a cause
 _SPEAKS = 0.15
 
@@ -334,9 +336,8 @@ def _lead(table: LikelihoodTable, shares: Floats, row: int, place: int, strength
 
 
 def _words(table: LikelihoodTable, row: int, place: int, one: Evidence) -> str:
-    said = "yes" if one.strength >= 0.5 else "no"
     share = table.yes[row, place] if one.strength >= 0.5 else 1 - table.yes[row, place]
-    return f"{one.words} ({said} is expected in {100 * share:.0f} % of such cases)"
+    return f"{one.words} (expected in {100 * share:.0f} % of such cases)"
 
 
 def _proves(table: LikelihoodTable, place: int, proof: Proof, put_right: str | None) -> bool:
@@ -381,7 +382,7 @@ def _gone_back_gone(fall: Sequence[tuple[bool, float]]) -> bool:
 
 def _notes(drawn: Drawn, pairs: tuple[tuple[str, str, float], ...], beside: tuple[Beside, ...]) -> tuple[str, ...]:
     notes = [*drawn.contradictions, *drawn.notes]
-    if pairs:
+    if pairs and pairs[0][2] >= _WORTH_SAYING:
         a, b, share = pairs[0]
         both = f"{CAUSE_BY_SLUG[a].words}, and {CAUSE_BY_SLUG[b].words}"
         notes.append(f"one cause alone explains this badly; two at once were considered ({both}: {100 * share:.0f} %)")

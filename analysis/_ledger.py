@@ -42,7 +42,7 @@ _FILL = 0.1
 #: a pulse train's power lies in a part of the band: so much more has a line of it there than if it filled the band
 _CROWDED = 3.0
 #: scaling by less than this is rounding and not worth a word
-_WORTH_SAYING = 1e-4
+_WORTH_SAYING = 1e-3
 #: coherence is taken for whole from this share of what noise beside the line would leave of it
 _WHOLE = 0.9
 

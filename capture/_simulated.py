@@ -13,12 +13,13 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import Field
 
-from analysis import WrongUseError, role_problem
+from analysis import WrongUseError, find_step, role_problem
 from capture._errors import SourceError
 from capture._kind import Asked, Settings, SourceKind
 from capture._model import Block, Calibration, Ended, Gap, Item, Mark, RecordedChannel, SourceFacts
 from capture._pace import Pace
 from capture._simulated_system import (
+    LIBRARY_VAN,
     SYSTEM_RANGES,
     OperatingPoint,
     SystemModel,
@@ -41,6 +42,10 @@ RANGES = {
     "current": (200.0, 10e-3),
     "signal": (0.05, 2e-6),
 }
+_VAN_ROLES = ("supply", "supply-amp", "signal")
+_SYSTEM_ROLES = ("supply", "speaker", "signal", "ground-offset")
+#: of the library van's network; its `current` would be that of a shield, not the supply's
+_VAN_RANGES = {role: known for role, known in (SYSTEM_RANGES | RANGES).items() if role != "current"}
 #: The counting channel holds the row number modulo this. It is the largest prime below 2^15, so that no whole number
 #: of buffers goes missing unnoticed, whatever their size: a power of two would hide the loss of some.
 COUNTER_MODULUS = 32749
@@ -96,7 +101,7 @@ class SimulatedVehicleSource:
     def __init__(
         self,
         model: Model,
-        roles: tuple[str, ...] = ("supply", "supply-amp", "signal"),
+        roles: tuple[str, ...] = _VAN_ROLES,
         rate_hz: float = 48_000.0,
         *,
         bursts: bool = False,
@@ -319,22 +324,30 @@ def _make(target: str, asked: Asked, settings: _SimulatedSettings) -> Source:
         return _system_source(asked, settings)
     if settings.step:
         raise WrongUseError("--setting step=...: only a vehicle with a fault has isolation steps: add fault=random")
+    step = _van_step(asked, settings)
+    if step:
+        return _van_under(step, asked, settings)
     facts = asked.conditions
     model = LIBRARY_VAN_LEFT if asked.state == "as left" else LIBRARY_VAN_FOUND
     if facts.engine_rpm is not None:
         model = dataclasses.replace(model, engine_rpm=facts.engine_rpm)
-    rate_hz = asked.rate_hz or 48_000.0
-    return SimulatedVehicleSource(
-        model,
-        asked.roles or ("supply", "supply-amp", "signal"),
-        rate_hz,
-        bursts="burst" in (facts.test_signal or "").lower(),
-        shorted=asked.state == "instrument floor",
-        seed=settings.seed,
-        live=settings.live,
-        counter=settings.counter,
-        losses=simulated_losses(settings.faults, round(settings.faults_span_s * rate_hz), settings.seed),
-    )
+    return _source_of(model, asked, settings, _VAN_ROLES, RANGES, settings.seed)
+
+
+def _van_step(asked: Asked, settings: _SimulatedSettings) -> str:
+    """The isolation step, or the second take, that only the van's network can show; empty where there is none."""
+    known = find_step(asked.step)
+    if known is None or asked.state == "instrument floor" or _bursts_asked(asked):
+        return ""
+    return known.slug if settings.take > 1 or known.slug not in ("baseline", "after-fix") else ""
+
+
+def _van_under(step: str, asked: Asked, settings: _SimulatedSettings) -> Source:
+    """The library van as a network: it knows isolation steps, and that no two runs are alike."""
+    van = cured(LIBRARY_VAN) if asked.state == "as left" else LIBRARY_VAN
+    model = SystemModel(van, step, _point_held(van.point, asked, step), settings.take)
+    about = f"library van, seed {settings.seed}, take {settings.take}"
+    return _source_of(model, asked, settings, _VAN_ROLES, _VAN_RANGES, settings.seed, about)
 
 
 def _system_source(asked: Asked, settings: _SimulatedSettings) -> Source:
@@ -346,20 +359,40 @@ def _system_source(asked: Asked, settings: _SimulatedSettings) -> Source:
     step = "baseline" if floor else settings.step or asked.step
     vehicle = random_vehicle(settings.seed, settings.fault)
     vehicle = cured(vehicle) if asked.state == "as left" else vehicle
+    model = SystemModel(vehicle, step, _point_held(vehicle.point, asked, step), settings.take)
+    about = f"vehicle of seed {settings.seed}, fault {settings.fault}, take {settings.take}"
+    seed = noise_seed(settings.seed, step, settings.take)
+    return _source_of(model, asked, settings, _SYSTEM_ROLES, SYSTEM_RANGES, seed, about)
+
+
+def _source_of(
+    model: Model,
+    asked: Asked,
+    settings: _SimulatedSettings,
+    roles: tuple[str, ...],
+    ranges: Mapping[str, tuple[float, float]],
+    seed: int,
+    about: str = "",
+) -> Source:
+    """The model as a source; `roles` where none were asked for."""
     rate_hz = asked.rate_hz or 48_000.0
     return SimulatedVehicleSource(
-        SystemModel(vehicle, step, _point_held(vehicle.point, asked, step), settings.take),
-        asked.roles or ("supply", "speaker", "signal", "ground-offset"),
+        model,
+        asked.roles or roles,
         rate_hz,
-        bursts="burst" in (asked.conditions.test_signal or "").lower(),
-        shorted=floor,
-        seed=noise_seed(settings.seed, step, settings.take),
+        bursts=_bursts_asked(asked),
+        shorted=asked.state == "instrument floor",
+        seed=seed,
         live=settings.live,
         counter=settings.counter,
         losses=simulated_losses(settings.faults, round(settings.faults_span_s * rate_hz), settings.seed),
-        ranges=SYSTEM_RANGES,
-        about=f"vehicle of seed {settings.seed}, fault {settings.fault}, take {settings.take}",
+        ranges=ranges,
+        about=about,
     )
+
+
+def _bursts_asked(asked: Asked) -> bool:
+    return "burst" in (asked.conditions.test_signal or "").lower()
 
 
 def _point_held(usual: OperatingPoint, asked: Asked, step: str) -> OperatingPoint:

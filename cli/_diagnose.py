@@ -53,7 +53,7 @@ def diagnose(
 
     Example: humproof diagnose van-12 --answer box-ground-drop=0.35
     """
-    from job import diagnose_job, diagnosis_json, open_job
+    from job import diagnose_job, diagnosis_json, open_job, study_kept
 
     likelihoods = _table(table)
     opened = open_job(job)
@@ -62,7 +62,7 @@ def diagnose(
         return
     opened = _written(opened, likelihoods, answer, outcome)
     with progress_bar("analysing the recordings") as progress:
-        found = diagnose_job(opened, likelihoods, progress)
+        found = diagnose_job(opened, likelihoods, progress, study_kept)
     if json:
         print_json(diagnosis_json(found))
     else:
@@ -139,7 +139,16 @@ def _show(job: Job, found: JobDiagnosis) -> None:
         _print("nothing is proven: that takes the noise gone with a step, back when undone, and gone again")
     for note in found.notes:
         say(f"note: {note}")
-    _show_step(found.steps[0] if found.steps else None)
+    if any(cause.proven for cause in diagnosis.causes):
+        _print(f"\nnext: {_after_proof(found)}")
+    else:
+        _show_step(found.steps[0] if found.steps else None)
+
+
+def _after_proof(found: JobDiagnosis) -> str:
+    if any(one.step == "after-fix" for one in found.taken):
+        return "it is proven and was recorded as left: compare, and make the report"
+    return "it is proven: put it right, and record the baseline again as left"
 
 
 def _show_step(advice: StepAdvice | None) -> None:

@@ -10,6 +10,7 @@ import typer
 
 from cli import _options as options
 from cli._groups import ChannelOptions, takes_groups
+from cli._hints import with_option
 from cli._look_supply import show_supply
 from cli._shared import print_json, progress_bar, say
 
@@ -75,7 +76,7 @@ def _show_study(study: Study, floor: Study | None = None) -> None:
 
     from job import figure_words, level
 
-    console = _console()
+    console = wide_console()
     marked = "   SIMULATED" if study.info.simulated else ""
     rate = study.analysis.rate_hz
     console.print(f"{study.path.name}   {study.frames / rate:.3f} s at {rate:g} a second{marked}", highlight=False)
@@ -93,7 +94,7 @@ def _show_study(study: Study, floor: Study | None = None) -> None:
     if floor is not None:
         _show_floor_free(study, floor)
     for warning in (*study.info.warnings, *study.analysis.warnings):
-        say(f"note: {warning}")
+        say(f"note: {with_option(warning)}")
 
 
 def _show_lines(study: Study) -> None:
@@ -110,7 +111,7 @@ def _show_lines(study: Study) -> None:
         order = f"{line.order:.2f}" if line.order else ""
         rms = level(line.rms, line.uncertainty, line.unit)
         table.add_row(line.channel, frequency, rms, order, line.cause or "")
-    _console().print(table)
+    wide_console().print(table)
 
 
 def _show_speed(study: Study) -> None:
@@ -119,7 +120,7 @@ def _show_speed(study: Study) -> None:
     (mean, uncertainty), unit = study.speed.mean, study.speed.unit or "of its mean"
     low, high = study.speed.extremes
     text = f"engine speed by {study.speed.source}: {mean:.5g} ± {uncertainty:.2g} {unit} (k = 2)"
-    _console().print(f"{text}, from {low:.5g} to {high:.5g}", highlight=False)
+    wide_console().print(f"{text}, from {low:.5g} to {high:.5g}", highlight=False)
 
 
 def _show_floor_free(study: Study, floor: Study) -> None:
@@ -135,7 +136,7 @@ def _show_floor_free(study: Study, floor: Study) -> None:
         bound = f"{'more' if free.unit == 'dB' else 'less'} than {level(free.bound, None, free.unit)}: below the floor"
         text = bound if free.value is None else level(free.value, free.uncertainty, free.unit)
         table.add_row(free.channel, quantity_words(free.quantity), text)
-    _console().print(table)
+    wide_console().print(table)
 
 
 def _show_folding(folding: Folding) -> None:
@@ -148,7 +149,7 @@ def _show_folding(folding: Folding) -> None:
         rate = rates[0] if line.recording == "first" else rates[1]
         origins = ", ".join(f"{one.frequency_hz:.6g} Hz" for one in line.origins[:3])
         table.add_row(line.channel, f"{rate:g}", f"{line.frequency_hz:.6g} Hz", line.verdict, origins)
-    _console().print(table)
+    wide_console().print(table)
     for warning in folding.warnings:
         say(f"note: {warning}")
 
@@ -166,13 +167,13 @@ def _show_ledger(study: Study) -> None:
         for entry in ledger.entries:
             rms = level(entry.rms, entry.uncertainty, ledger.unit)
             table.add_row(ledger.channel, aggressor_words(entry.aggressor), rms, f"{100 * entry.share:.1f} %")
-    _console().print(table)
+    wide_console().print(table)
     for ledger in study.analysis.ledger:
         for note in ledger.notes:
             say(f"note: channel {ledger.channel}: {note}")
 
 
-def _console() -> Console:
+def wide_console() -> Console:
     """A console as wide as the terminal, and wide enough for every table in a pipe."""
     from rich.console import Console
 
@@ -211,7 +212,7 @@ def show_comparison(comparison: Comparison, first: Study, second: Study) -> None
 
     from job import change_texts, quantity_words, tap_words
 
-    console = _console()
+    console = wide_console()
     simulated = "   SIMULATED" if first.info.simulated or second.info.simulated else ""
     channels = {channel.name: channel for channel in first.analysis.channels}
     table = Table("what", "where", "before (k = 2)", "after (k = 2)", "change", "verdict")

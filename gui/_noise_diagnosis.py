@@ -51,8 +51,9 @@ def diagnosis_screen(
 ) -> DiagnosisScreen:
     """The snapshot of one diagnosis."""
     told = {one.item for one in opened.job.facts.answers}
-    steps = [_step(found, advice, takes, told) for advice in found.steps]
-    reminder, first = _back_and_forth(takes, found, study)
+    proven = any(cause.proven for cause in found.diagnosis.causes)
+    steps = [] if proven else [_step(found, advice, takes, told) for advice in found.steps]
+    reminder, first = ("", None) if proven else _back_and_forth(takes, found, study)
     if first is not None:
         steps = [first, *(step for step in steps if step.slug != first.slug)]
     return DiagnosisScreen(
@@ -64,6 +65,7 @@ def diagnosis_screen(
         done=tuple(_done(takes, found, opened)),
         questions=tuple(_questions(found, opened.job.facts.answers)),
         reminder=reminder,
+        cause_told=bool(opened.job.facts.outcome.cause),
     )
 
 

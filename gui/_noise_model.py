@@ -177,6 +177,8 @@ class DiagnosisScreen:
     questions: tuple[QuestionShown, ...]
     #: put it back and record the noise returning
     reminder: str = ""
+    #: the cause stands on the vehicle sheet already
+    cause_told: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -228,8 +228,9 @@ class NoiseSheetView(QtWidgets.QWidget):
     def _remind(self, diagnosis: DiagnosisScreen) -> None:
         """What has to follow, and what is proven, are brought into sight once, wherever the list was left."""
         reminder, bar = f"! {diagnosis.reminder}", self.area.verticalScrollBar()
-        told = tr("Write down on the vehicle sheet what the cause was (Ctrl+1).")
-        proof = "\n".join(f"✔ {tr('Proven')}: {text}" for text in diagnosis.proofs) + f"\n{told}"
+        proofs = [f"✔ {tr('Proven')}: {text}" for text in diagnosis.proofs]
+        asked = [] if diagnosis.cause_told else [tr("Write down on the vehicle sheet what the cause was (Ctrl+1).")]
+        proof = "\n".join([*proofs, *asked])
         before = self.reminder.text(), self.proof.text()
         keyboard = QtWidgets.QApplication.focusWidget()
         in_list = keyboard is not None and self.area.isAncestorOf(keyboard)

@@ -97,13 +97,22 @@ def takes_of(opened: OpenedJob) -> tuple[Take, ...]:
 
 
 def to_be_repeated(takes: Iterable[Take]) -> list[Take]:
-    """As-found baselines, the last of each signal, tap points and speed: an isolation step needs no as-left one."""
+    """As-found baselines, the last of each signal, tap points and speed: an isolation step needs no as-left one.
+
+    Nor does a baseline that was recorded once more after a step: it is the way back of a proof.
+    """
     latest: list[Take] = []
+    settled: list[Take] = []
     for take in takes:
-        if take.state == FOUND and take.is_baseline:
-            latest = [one for one in latest if not (_same_place(one, take) and _same_speed(one, take))]
-            latest.append(take)
+        if take.state == FOUND and not take.is_baseline:
+            settled = list(latest)
+        elif take.state == FOUND and not any(_alike(one, take) for one in settled):
+            latest = [one for one in latest if not _alike(one, take)] + [take]
     return latest
+
+
+def _alike(first: Take, second: Take) -> bool:
+    return _same_place(first, second) and _same_speed(first, second)
 
 
 def partner_of(take: Take, takes: Sequence[Take]) -> Take | None:

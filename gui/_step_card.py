@@ -46,10 +46,10 @@ class StepCard(QtWidgets.QFrame):
         column.addWidget(self.key)
 
     def show_step(self, step: StepShown | None) -> None:
-        """Another step; None where every one was done."""
+        """Another step; None where every one was done, or the cause is proven."""
         self.step = step
         self.key.setVisible(step is not None)
-        self.title.setText(tr("Next: {step}", step=step.title) if step else tr("Every step was done"))
+        self.title.setText(tr("Next: {step}", step=step.title) if step else tr("No step is left to be done"))
         texts = (
             (self.price, step.price if step else ""),
             (self.caution, f"! {step.caution}" if step and step.caution else ""),

@@ -24,7 +24,6 @@ from analysis import (
     Observation,
     StepAdvice,
     diagnose,
-    find_step,
     picture_of,
     rank_steps,
     strengths,
@@ -34,6 +33,7 @@ from job._errors import JobError
 from job._job import Job, save_job
 from job._likelihoods import bundled_table
 from job._model import AnswerEntry, Entry, Outcome
+from job._steps_taken import StepTaken, step_of, steps_json, steps_taken
 from job._study import Study, number, study_recording
 from job._toml import read_job_file
 
@@ -59,6 +59,8 @@ class JobDiagnosis:
     complaint: Complaint
     simulated: bool
     notes: tuple[str, ...]
+    #: what each step did to the noise, in the order recorded
+    taken: tuple[StepTaken, ...] = ()
 
 
 def diagnose_job(
@@ -94,13 +96,15 @@ def diagnose_job(
     found = diagnose(table, observations, answers, complaint, job.facts.outcome.cause or None)
     done = {one.step for one in observations} | set(_answered_steps(table, answers))
     steps = rank_steps(table, found.posterior, done)
-    return JobDiagnosis(found, steps, table, complaint, simulated, tuple(dict.fromkeys((*notes, *found.notes))))
+    said = tuple(dict.fromkeys((*notes, *found.notes)))
+    return JobDiagnosis(found, steps, table, complaint, simulated, said, steps_taken(found.drawn.tap, takes))
 
 
 def _complaint(job: Job, simulated: bool) -> Complaint:
-    if simulated:
-        return "practice"
-    return "after exchange" if job.facts.visit.began_after.strip() else "general"
+    """A history that was told holds for a simulated vehicle, too; without one, all its faults are alike."""
+    if job.facts.visit.began_after.strip():
+        return "after exchange"
+    return "practice" if simulated else "general"
 
 
 def _studies(job: Job, progress: Progress, study: Studying) -> list[tuple[Entry, Study]]:
@@ -122,7 +126,7 @@ def _observations(takes: Sequence[tuple[Entry, Study]], floor: Analysis | None) 
     """In the order of recording; what cannot be used is said."""
     observations, notes = [], []
     for entry, study in sorted(takes, key=lambda pair: pair[1].info.start_utc):
-        step = _step(entry, study)
+        step = step_of(entry, study)
         if step is None:
             notes.append(f"{entry.file}: '{study.info.isolation_step}' is no isolation step of ours: not used")
         elif study.analysis.bursts_play:
@@ -132,14 +136,6 @@ def _observations(takes: Sequence[tuple[Entry, Study]], floor: Analysis | None) 
             observations += found
             notes += said
     return _of_one_tap(observations, notes), notes
-
-
-def _step(entry: Entry, study: Study) -> str | None:
-    known = find_step(study.info.isolation_step)
-    if known is None:
-        return None
-    # The baseline as left is the baseline again after the fix, whoever forgot to say so.
-    return "after-fix" if entry.state == "as left" and known.slug == "baseline" else known.slug
 
 
 def _of_recording(entry: Entry, study: Study, step: str, floor: Analysis | None) -> tuple[list[Observation], list[str]]:
@@ -240,18 +236,20 @@ def cause_words(cause: CauseProbability) -> str:
 
 
 def diagnosis_json(found: JobDiagnosis) -> dict[str, Any]:
-    """The JSON object of `humproof diagnose`."""
+    """The JSON object of `humproof diagnose`; a proven cause leaves no step to be done."""
     diagnosis = found.diagnosis
+    open_steps = () if any(cause.proven for cause in diagnosis.causes) else found.steps
     return {
         "causes": [_cause_json(cause) for cause in diagnosis.causes],
         "pairs": [{"causes": [a, b], "probability": number(share)} for a, b, share in diagnosis.pairs],
         "aggressors": _axis_json("aggressor", diagnosis.aggressors),
         "paths": _axis_json("path", diagnosis.paths),
         "entry_points": _axis_json("entry_point", diagnosis.entry_points),
-        "next_step": _step_json(found.steps[0]) if found.steps else None,
-        "other_steps": [_step_json(step) for step in found.steps[1:]],
+        "next_step": _step_json(open_steps[0]) if open_steps else None,
+        "other_steps": [_step_json(step) for step in open_steps[1:]],
         "evidence": [_evidence_json(one) for one in diagnosis.drawn.evidence],
         "proofs": [{"step": proof.step, "text": proof.words} for proof in diagnosis.proofs],
+        "taken": steps_json(found.taken),
         "noise": diagnosis.drawn.noise,
         "beside": [
             {"noise": one.noise, "share": one.share, "cause": one.cause, "probability": number(one.probability)}

@@ -118,17 +118,29 @@ def enter_recovered(path: Path) -> bool:
 def pairs(job: Job) -> list[Pair]:
     """As-found and as-left recordings of the same isolation step, test signal and tap points.
 
-    Where a step was recorded more than once the last one counts, and the floor is the one with most roles shared.
+    Where a step was recorded more than once the last one counts; as found, the last before another step was done, for
+    what was recorded after that is the way back of a proof. The floor is the one with most roles shared.
     A recording that cannot be read has no partner; `verify_job` says what is wrong with it.
     """
     keys = dict(_readable_keys(job))
     latest = {key: entry for entry, key in keys.items() if entry.state == "as left"}
-    earlier = {key: entry for entry, key in keys.items() if entry.state == "as found"}
+    earlier = _came_in([(entry, key) for entry, key in keys.items() if entry.state == "as found"])
     floors = {entry: key for entry, key in keys.items() if entry.state == "instrument floor"}
     return [Pair(before, latest[key], _floor_for(key, floors)) for key, before in earlier.items() if key in latest]
 
 
 _Key = tuple[str, str | None, frozenset[str]]
+
+
+def _came_in(found: list[tuple[Entry, _Key]]) -> dict[_Key, Entry]:
+    """For each key its last recording before another isolation step was done."""
+    steps = [key[0] for _, key in found]
+    chosen: dict[_Key, tuple[int, Entry]] = {}
+    for place, (entry, key) in enumerate(found):
+        others = sum(step != key[0] for step in steps[:place])
+        if key not in chosen or chosen[key][0] == others:
+            chosen[key] = others, entry
+    return {key: entry for key, (_, entry) in chosen.items()}
 
 
 def _readable_keys(job: Job) -> Iterator[tuple[Entry, _Key]]:

@@ -49,7 +49,11 @@ def _put(document: tomlkit.TOMLDocument, key: str, value: Any) -> None:
         for name, item in value.items():
             document[key][name] = item
     elif key in _TABLES:
-        document[key] = _tables(value)
+        tables = _tables(value)
+        if key in document and list(document)[-1] != key:
+            # Tables that are put in place of others lose the blank line before what follows.
+            tables[-1].add(tomlkit.nl())
+        document[key] = tables
     elif document.get(key) != value:
         document[key] = value
 

@@ -95,9 +95,12 @@ def aggressor_words(aggressor: Aggressor) -> str:
 
 def tap_words(channel: Channel) -> str:
     """What a channel was connected to, with its point; its name when nobody said."""
-    kind, _, point = channel.role.partition("@")
-    if not kind:
-        return f"channel {channel.name}"
+    return role_words(channel.role) if channel.role else f"channel {channel.name}"
+
+
+def role_words(role: str) -> str:
+    """A tap point with its point."""
+    kind, _, point = role.partition("@")
     words = _TAP_POINTS.get(kind, kind)
     return f"{words} ({point})" if point else words
 

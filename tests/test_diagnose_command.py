@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from job import Job, open_job
+from job import Job, open_job, save_job
+from sample_data import copy_sample_job
 from tests.job.vehicles import record
 from tests.support import call_humproof
 
@@ -42,6 +43,22 @@ def test_json_answers_and_outcome(job: Job) -> None:
     facts = open_job(job.folder).facts
     assert [one.item for one in facts.answers] == ["intermittent", "between-grounds-over-limit"]
     assert facts.outcome.cause == "phone-frames"
+
+
+def test_a_proven_cause_leaves_no_step_to_be_done(tmp_path: Path) -> None:
+    job = copy_sample_job(tmp_path / "van")
+    shown = call_humproof("diagnose", job.folder, check=True)
+    assert "(proven)" in shown.stdout.splitlines()[2]
+    assert shown.stdout.splitlines()[-1] == "next: it is proven and was recorded as left: compare, and make the report"
+    assert "nothing is proven" not in shown.stdout
+    assert "0 %)" not in shown.stderr
+    told = json.loads(call_humproof("diagnose", job.folder, "--json", check=True).stdout)
+    assert told["next_step"] is None
+    assert told["other_steps"] == []
+    found = {"recordings": tuple(one for one in job.facts.recordings if one.state == "as found")}
+    save_job(Job(job.folder, job.facts.model_copy(update=found)))
+    shown = call_humproof("diagnose", job.folder, check=True)
+    assert "next: it is proven: put it right, and record the baseline again as left" in shown.stdout
 
 
 def test_questions_are_listed(job: Job) -> None:

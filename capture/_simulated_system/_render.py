@@ -16,6 +16,8 @@ from capture._simulated_system._taps import SYSTEM_RANGES, feed_wire_ohm, ground
 Floats = npt.NDArray[np.float64]
 Complexes = npt.NDArray[np.complex128]
 
+#: hiss is told from here on, as noise is read
+LOWEST_HZ = 20.0
 #: roles that carry lines, in the order of the rows of coefficients
 _CHANNELS = ("supply", "speaker", "signal", "ground-offset", "current")
 
@@ -56,6 +58,23 @@ class SystemModel:
         """Hiss of the sound system at that role's tap below a frequency, rms."""
         density = self._response(below_hz).hiss.get(role, 0.0)
         return density * math.sqrt(below_hz)
+
+    def true_rms(self, role: str, below_hz: float) -> dict[str, float]:
+        """Rms at a role's tap of each emitter by its name, and of the hiss above 20 Hz: in closed form, no samples.
+
+        An emitter's lines add in power; one that is gated counts as while it is on.
+        """
+        response = self._response(below_hz)
+        lines = response.supply if role == "supply" else response.taps[role]
+        power = np.bincount(response.owner, np.abs(lines) ** 2, len(response.emitters))
+        names = [one.name for one in response.emitters]
+        hiss = response.hiss.get(role, 0.0) * math.sqrt(below_hz - LOWEST_HZ)
+        return {**dict(zip(names, np.sqrt(power).tolist(), strict=True)), "hiss": hiss}
+
+    @property
+    def rpm(self) -> float:
+        """The engine's true speed in this take."""
+        return self._point.rpm
 
     def noise_free(self, time_s: Floats, below_hz: float, bursts: bool) -> dict[str, Floats]:
         """Every channel without hiss, by role: V, and A for the current in the shield of the amplifier's lead."""

@@ -16,7 +16,8 @@ from gui._noise_diagnosis import build_diagnosis
 from gui._noise_model import Advice, DiagnosisScreen, NoiseScreen, QuestionShown
 from gui._noise_shelf import Shelf
 from gui._order_build import build_orders
-from job import Job, JobFile, add_recording, new_recording_path, open_or_create_job
+from job import Job, JobFile, add_recording, new_recording_path, open_job, open_or_create_job
+from sample_data import SAMPLE_JOB
 from tests.gui import _jobs, _noise_jobs
 
 
@@ -266,6 +267,14 @@ def test_gone_back_and_gone_again_are_asked_for_in_turn(tmp_path, steps, first, 
     assert said in found.reminder
     assert (found.steps[0].slug == first) is (first is not None)
     assert bool(found.proofs) is (first is None)
+
+
+def test_a_proven_cause_leaves_no_step_to_be_done():
+    found = _diagnosis(open_job(SAMPLE_JOB))
+    assert isinstance(found, DiagnosisScreen)
+    assert found.causes[0].proven
+    assert (found.steps, found.reminder) == ((), "")
+    assert any("isolation transformer" in words and "2 times" in words for words in found.done)
 
 
 def test_putting_a_step_back_keeps_its_caution(tmp_path):

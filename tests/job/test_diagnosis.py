@@ -165,6 +165,10 @@ def test_a_real_vehicle_is_judged_by_real_priors_and_more_carefully(
     visit = job.facts.visit.model_copy(update={"began_after": "another processor was fitted"})
     job = save_job(Job(job.folder, job.facts.model_copy(update={"visit": visit})))
     assert diagnose_job(job).complaint == "after exchange"
+    # A history that was told counts for a simulated vehicle, too; its temper stays that of the table.
+    monkeypatch.undo()
+    told = diagnose_job(job)
+    assert (told.complaint, told.simulated, told.table.temper) == ("after exchange", True, bundled_table().temper)
 
 
 # ---------------------------------------------------------------- bad input

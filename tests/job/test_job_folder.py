@@ -93,6 +93,25 @@ def test_pairs_only_what_was_the_same(job: Job) -> None:
     assert found[0].floor.state == "instrument floor"
 
 
+def test_what_came_back_in_a_proof_is_no_new_before(job: Job) -> None:
+    """A-B-A: the last baseline before the first step counts, of each test signal."""
+    for step, signal in (
+        ("baseline", "silence"),
+        ("baseline", "silence"),
+        ("engine off", "silence"),
+        ("baseline", "silence"),
+        ("baseline", "bursts"),
+        ("baseline", "bursts"),
+    ):
+        job = record(job, "as found", step, signal)
+    job = record(job, "as left", "baseline", "silence", seed=2)
+    job = record(job, "as left", "baseline", "bursts", seed=3)
+    assert [(pair.before.file[11:14], pair.after.file[11:14]) for pair in pairs(job)] == [
+        ("002", "007"),
+        ("006", "008"),
+    ]
+
+
 def test_a_job_without_partners_has_no_pairs(job: Job) -> None:
     assert pairs(record(job, "as found")) == []
 
