@@ -9,6 +9,7 @@ import typer
 
 from cli import _options as options
 from cli._groups import ChannelOptions, ConditionOptions, takes_groups
+from cli._hints import with_option
 from cli._shared import print_json, progress_bar, say, state_named
 
 if TYPE_CHECKING:
@@ -65,7 +66,7 @@ def import_files(
     for row in made:
         print(f"{row['file']}: {row['channels']} channels, {row['rate_hz']:g} samples a second, from {row['original']}")
         for warning in row["warnings"]:
-            say(f"warning: {warning}")
+            say(f"warning: {with_option(warning)}")
 
 
 def _facts(path: Path, info: RecordingInfo, warnings: tuple[str, ...]) -> dict[str, Any]:
@@ -118,7 +119,7 @@ def _check(target: Path) -> tuple[list[str], str]:
 
 def _verify_report(target: Path, folder: Path | None, key: Path | None, *, json: bool) -> int:
     from analysis import WrongUseError
-    from report import check_bundle, check_report, verification_json
+    from report import check_bundle, check_report, printable, verification_json
 
     packed = target.suffix.lower() == ".zip"
     if packed and folder is not None:
@@ -134,27 +135,16 @@ def _verify_report(target: Path, folder: Path | None, key: Path | None, *, json:
     else:
         _show(found)
     for problem in found.problems:
-        say(f"humproof: {_printable(problem.text)}")
+        say(f"humproof: {printable(problem.text)}")
     return 0 if found.sound else 1
 
 
-def _printable(text: str) -> str:
-    """What stands in files of others must not steer the terminal."""
-    return "".join(letter if letter.isprintable() else " " if letter.isspace() else "?" for letter in text)
-
-
 def _show(found: Verification) -> None:
-    seal, states = found.seal, found.files.recordings
-    matching = sum(state == "matches" for state in states.values())
-    recomputed = len(seal.numbers) - found.recomputed.left
-    same = recomputed - len(found.recomputed.differing)
-    issued = f"{seal.issued_utc:%Y-%m-%d %H:%M} UTC by {_printable(seal.software)}"
-    print(f"{found.target}: revision {seal.revision}, issued {issued}")
-    for file, state in states.items():
-        print(f"  {_printable(file)}: {state}")
-    print(f"  job.toml: {found.files.job}; wiring.toml: {found.files.wiring}")
-    print(f"  numbers: {same} of {len(seal.numbers)} come out as printed, from the raw samples")
-    for note in found.notes:
-        print(f"  {_printable(note)}")
+    from report import sound_line, verification_lines
+
+    first, *others = verification_lines(found)
+    print(first.text)
+    for line in others:
+        print(f"  {line.text}")
     if found.sound:
-        print(f"{found.target}: {matching} of {len(states)} recordings match, and every number that was recomputed")
+        print(sound_line(found))

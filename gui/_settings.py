@@ -17,6 +17,7 @@ SMALLEST_TEXT, LARGEST_TEXT = 90, 160
 
 Look: TypeAlias = Literal["light", "dark", "high contrast"]
 Units: TypeAlias = Literal["metric", "US"]
+ReportKind: TypeAlias = Literal["pdf", "html", "csv", "clips", "bundle"]
 
 
 class LastShop(BaseModel):
@@ -44,8 +45,16 @@ class Settings(BaseModel):
     shop: LastShop = LastShop()
     #: what was recorded from last, as the recording strip writes it
     source: str = Field(default="", max_length=10_000)
-    #: job folder to the PDF that was written of it last
+    #: job folder to what was saved of its report last
     report_places: dict[str, str] = {}
+    #: as what a report is saved
+    report_kind: ReportKind = "pdf"
+    #: empty: as the shop's file says
+    report_paper: Literal["", "a4", "letter"] = ""
+    report_units: Literal["", "metric", "us"] = ""
+    #: file of the key that signs (never its password), and of the public key that reports are checked with
+    report_key: str = Field(default="", max_length=10_000)
+    report_public_key: str = Field(default="", max_length=10_000)
     #: visit (day and folder) to the kinds of cautions read in it
     cautions_read: dict[str, tuple[str, ...]] = {}
     #: "engine off" and "engine running" to the volts below which a supply is under voltage, where the shop set its own

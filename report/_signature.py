@@ -128,6 +128,12 @@ def _write_new(path: Path, data: bytes, mode: int) -> None:
         raise ReportError(f"{path}: the key cannot be written: {error.strerror}") from error
 
 
+def check_key_place(path: Path, job_folder: Path) -> None:
+    """Refuse a key that lies, or would lie, in a job's folder: raises `ReportError`."""
+    if job_folder.resolve() in path.resolve().parents:
+        raise ReportError(f"{path}: lies in the job, which is handed on; keep the key elsewhere")
+
+
 def read_signer(path: Path, job_folder: Path, password: Password = lambda: "") -> Signer:
     """Read the shop's private key.
 
@@ -146,8 +152,7 @@ def read_signer(path: Path, job_folder: Path, password: Password = lambda: "") -
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
     from cryptography.hazmat.primitives.serialization import load_pem_private_key
 
-    if job_folder.resolve() in path.resolve().parents:
-        raise ReportError(f"{path}: lies in the job, which is handed on; keep the key elsewhere")
+    check_key_place(path, job_folder)
     data = _read(path)
     locked = b"BEGIN ENCRYPTED PRIVATE KEY" in data
     try:

@@ -26,6 +26,7 @@ Kind = Literal[
     "recording swapped",
     "recording missing",
     "number differs",
+    "number missing",
     "not recomputed",
     "bundle changed",
 ]
@@ -57,12 +58,19 @@ class Differing:
         return f"{self.told.words}: listed in full as {told}, recomputed {now}; printed both are {self.now.printed}"
 
 
+def missing_words(told: Told) -> str:
+    """A number that the report's list does not have although it comes out of its files."""
+    return f"{told.words}: comes out as {told.printed}, but the report's list leaves it out"
+
+
 @dataclass(frozen=True, slots=True)
 class Recomputed:
     """The numbers of a report against those of its recordings."""
 
     numbers: tuple[Told, ...] = ()
     differing: tuple[Differing, ...] = ()
+    #: those that a report of these files tells, and this one does not list
+    missing: tuple[Told, ...] = ()
     #: how many could not be recomputed
     left: int = 0
     problems: tuple[Problem, ...] = ()
@@ -104,6 +112,56 @@ class Verification:
         return not self.problems
 
 
+@dataclass(frozen=True, slots=True)
+class CheckedLine:
+    """One line of what a check found, in letters that steer no terminal; `matches` is None where it is a remark."""
+
+    text: str
+    matches: bool | None = None
+
+
+def verification_lines(found: Verification) -> tuple[CheckedLine, ...]:
+    """Which report it is, how each file stands to it, how many numbers come out again, and the remarks."""
+    seal = found.seal
+    recomputed = len(seal.numbers) - found.recomputed.left
+    differing = len(found.recomputed.differing)
+    same, all_same = recomputed - differing, True if recomputed == len(seal.numbers) else None
+    issued = f"{seal.issued_utc:%Y-%m-%d %H:%M} UTC by {printable(seal.software)}"
+    return (
+        CheckedLine(f"{found.target}: revision {seal.revision}, issued {issued}"),
+        *(
+            CheckedLine(f"{printable(file)}: {state}", state == "matches")
+            for file, state in found.files.recordings.items()
+        ),
+        CheckedLine(f"job.toml: {found.files.job}; wiring.toml: {found.files.wiring}", _files_match(found.files)),
+        CheckedLine(
+            f"numbers: {same} of {len(seal.numbers)} come out as printed, from the raw samples",
+            False if differing else all_same,
+        ),
+        *(CheckedLine(printable(note)) for note in found.notes),
+    )
+
+
+def _files_match(files: FilesChecked) -> bool | None:
+    """A file that is not asked for is neither right nor wrong."""
+    states = {files.job, files.wiring}
+    if states & {"changed", "another job"}:
+        return False
+    return True if "matches" in states else None
+
+
+def sound_line(found: Verification) -> str:
+    """What a sound report comes to."""
+    states = found.files.recordings.values()
+    matching = sum(state == "matches" for state in states)
+    return f"{found.target}: {matching} of {len(states)} recordings match, and every number that was recomputed"
+
+
+def printable(text: str) -> str:
+    """What stands in files of others must not steer a terminal, nor break a line of a window."""
+    return "".join(letter if letter.isprintable() else " " if letter.isspace() else "?" for letter in text)
+
+
 def verification_json(found: Verification) -> dict[str, Any]:
     """The JSON object of `humproof verify` for a report or a bundle."""
     seal, numbers = found.seal, found.recomputed
@@ -136,6 +194,10 @@ def verification_json(found: Verification) -> dict[str, Any]:
                     "value_recomputed": one.now.value if one.now else None,
                 }
                 for one in numbers.differing
+            ],
+            "missing": [
+                {"source": one.source, "what": one.what, "channel": one.channel, "recomputed": one.printed}
+                for one in numbers.missing
             ],
         },
         **({} if found.members is None else {"members": found.members}),

@@ -1,5 +1,6 @@
 """Jobs to look at, and a window that must leave nothing behind."""
 
+import shutil
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -7,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.gui import _jobs
+from tests.gui._report_desk import Desk, make_quick
 
 
 @pytest.fixture(scope="session")
@@ -37,6 +39,24 @@ def faulty_job(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def empty_job(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """No recordings. Read only."""
     return _jobs.empty_job(tmp_path_factory.mktemp("empty") / "job").folder
+
+
+@pytest.fixture
+def copied(whole_job: Path, tmp_path: Path) -> Path:
+    """A copy of the whole job, to be written into."""
+    return Path(shutil.copytree(whole_job, tmp_path / "copied"))
+
+
+@pytest.fixture
+def quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Reports of one dot, composed at once."""
+    make_quick(monkeypatch)
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> Desk:
+    """A report controller without Qt."""
+    return Desk(tmp_path)
 
 
 @pytest.fixture(autouse=True)

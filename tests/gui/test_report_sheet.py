@@ -2,90 +2,30 @@
 
 import io
 import shutil
-import struct
 import subprocess
-import zlib
 from pathlib import Path
 
 import numpy as np
 import pypdf
 import pytest
 
-from gui._load import Library, open_views
+from gui._load import open_views
 from gui._qt import QtCore, QtGui, QtWidgets
-from gui._report_controller import ReportController
 from gui._report_model import MOST_PIXELS, Pages, drawn_at, fitting_page, fitting_width, zoomed
 from gui._report_sheet import ReportSheet
 from gui._settings import SettingsFile
-from gui._visit import Visit
 from gui._window import Window
-from job import open_job
 from report import ComposedReport, LeftOut, ReportError, compose_report, verify_report
-from report._composed import stamps_of
 from tests.gui import _jobs
-from tests.gui._askers import ByHand, Notes
+from tests.gui._report_desk import Desk
 
 WAIT_MS = 20_000
-
-
-class Desk:
-    """A report controller, its view and its three askers; a visit that tells it of changes."""
-
-    def __init__(self, folder: Path) -> None:
-        self.view, self.composer, self.painter, self.writer = Notes(), ByHand(), ByHand(), ByHand()
-        self.settings = SettingsFile(folder / "window.json")
-        askers = (self.composer, self.painter, self.writer)
-        self.controller = ReportController(self.view, askers, Library(), self.settings)
-        self.visit = Visit()
-        self.visit.watch(self.controller.put)
-
-    def open(self, folder: Path) -> None:
-        self.visit.put(open_views(folder))
-
-    def change(self, complaint: str) -> None:
-        facts = self.visit.job.facts
-        facts = facts.model_copy(update={"visit": facts.visit.model_copy(update={"complaint": complaint})})
-        self.visit.change("change the complaint", facts)
-
-
-@pytest.fixture
-def desk(tmp_path: Path) -> Desk:
-    return Desk(tmp_path)
-
-
-@pytest.fixture
-def copied(whole_job: Path, tmp_path: Path) -> Path:
-    return Path(shutil.copytree(whole_job, tmp_path / "copied"))
-
-
-def _png(width: int = 83, height: int = 117) -> bytes:
-    """A grey page (PNG specification, 3rd edition: signature, header, data, end)."""
-
-    def chunk(name: bytes, data: bytes) -> bytes:
-        return struct.pack(">I", len(data)) + name + data + struct.pack(">I", zlib.crc32(name + data))
-
-    head = struct.pack(">IIBBBBB", width, height, 8, 0, 0, 0, 0)
-    rows = zlib.compress((b"\0" + b"\xc0" * width) * height)
-    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", rows) + chunk(b"IEND", b"")
-
-
-@pytest.fixture
-def quick(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A document of one dot that carries the complaint: composed at once, for whatever is not about its pages."""
-
-    def compose(folder, progress=None, study=None):
-        job = open_job(folder)
-        pdf = b"%PDF-" + job.facts.visit.complaint.encode()
-        return ComposedReport(job, pdf, "", (), False, stamps_of(job), {}, {})
-
-    monkeypatch.setattr("gui._report_controller.compose_report", compose)
-    monkeypatch.setattr("report._composed.typeset_pictures", lambda data, files, dots: (_png(),))
 
 
 _COMPOSED: dict[Path, ComposedReport] = {}
 
 
-def _composed_once(folder: Path, progress=None, study=None) -> ComposedReport:
+def _composed_once(folder: Path, progress=None, study=None, signer=None, paper=None) -> ComposedReport:
     """The document of a job that is only read."""
     if folder not in _COMPOSED:
         _COMPOSED[folder] = compose_report(folder)
@@ -95,14 +35,7 @@ def _composed_once(folder: Path, progress=None, study=None) -> ComposedReport:
 @pytest.fixture
 def once(monkeypatch: pytest.MonkeyPatch) -> None:
     """Jobs that are only read are composed once for all tests: each takes half a second."""
-    monkeypatch.setattr("gui._report_controller.compose_report", _composed_once)
-
-
-def _drawn(desk: Desk, folder: Path) -> Desk:
-    desk.open(folder)
-    desk.controller.entered()
-    desk.composer.finish()
-    return desk
+    monkeypatch.setattr("gui._report_compose.compose_report", _composed_once)
 
 
 # ---------------------------------------------------------------- pages
@@ -129,7 +62,7 @@ def _as_file(desk: Desk) -> io.BytesIO:
 
 @pytest.mark.usefixtures("quick")
 def test_another_resolution_is_drawn_and_the_newest_wins(desk, whole_job):
-    _drawn(desk, whole_job)
+    desk.draw(whole_job)
     desk.controller.look_at(96.0)
     assert not desk.painter.asked
     desk.controller.look_at(120.0)
@@ -153,7 +86,7 @@ def test_a_zoom_while_pages_are_composed_is_made_up_for(desk, whole_job):
 
 @pytest.mark.usefixtures("quick")
 def test_a_change_of_the_job_makes_pages_older_and_undoing_makes_them_new_again(desk, copied):
-    _drawn(desk, copied)
+    desk.draw(copied)
     desk.change("it whines")
     assert desk.controller.older
     assert desk.view.last("show_older") is True
@@ -163,7 +96,7 @@ def test_a_change_of_the_job_makes_pages_older_and_undoing_makes_them_new_again(
     desk.controller.entered()
     desk.composer.finish()
     assert not desk.controller.older
-    assert desk.controller.report.pdf == b"%PDF-it whines"
+    assert desk.controller.report.pdf == b"%PDF-it whines a4 metric unsigned"
 
 
 @pytest.mark.usefixtures("quick")
@@ -189,7 +122,7 @@ def test_a_change_while_pages_are_drawn_is_said_when_they_come(desk, copied):
 
 @pytest.mark.parametrize("job, words", [("empty_job", "no recording yet"), ("faulty_job", "003-as-left-engine-off.h5")])
 def test_a_refusal_is_one_sentence_and_is_not_repeated(desk, request, job, words):
-    _drawn(desk, request.getfixturevalue(job))
+    desk.draw(request.getfixturevalue(job))
     sentence = desk.view.last("show_refusal")
     assert words in sentence
     assert "\n" not in sentence
@@ -211,7 +144,7 @@ def test_drawing_can_be_stopped(desk, whole_job):
 
 @pytest.mark.usefixtures("once")
 def test_as_found_only_shows_what_it_can(desk, found_job):
-    _drawn(desk, found_job)
+    desk.draw(found_job)
     screen = desk.view.last("show_screen")
     assert screen.headline.startswith("No change is claimed")
     text = "\n".join(screen.left_out)
@@ -224,61 +157,62 @@ def test_as_found_only_shows_what_it_can(desk, found_job):
 
 
 def test_what_is_written_is_what_was_shown(desk, copied):
-    _drawn(desk, copied)
+    desk.draw(copied)
     target = copied / "report.pdf"
-    assert desk.controller.place == target
-    desk.controller.write(target)
+    assert desk.controller.place("pdf") == target
+    desk.controller.save("pdf", target)
     desk.writer.finish()
     assert target.read_bytes() == desk.controller.report.pdf
-    assert desk.view.last("show_written") == target
+    assert desk.view.last("show_written").name == "pdf"
+    assert desk.view.calls[-1][2] == (target,)
     assert verify_report(target) == []
 
 
 @pytest.mark.usefixtures("quick")
 def test_the_place_is_remembered_for_each_job(desk, copied, found_job, tmp_path):
-    _drawn(desk, copied)
+    desk.draw(copied)
     (tmp_path / "papers").mkdir()
-    desk.controller.write(tmp_path / "papers" / "van.pdf")
+    desk.controller.save("pdf", tmp_path / "papers" / "van.pdf")
     desk.writer.finish()
     again = Desk(tmp_path)
     again.open(copied)
-    assert again.controller.place == tmp_path / "papers" / "van.pdf"
+    assert again.controller.place("pdf") == tmp_path / "papers" / "van.pdf"
     again.open(found_job)
-    assert again.controller.place == found_job / "report.pdf"
+    assert again.controller.place("pdf") == found_job / "report.pdf"
     shutil.rmtree(tmp_path / "papers")
     again.open(copied)
-    assert again.controller.place == copied / "report.pdf"
+    assert again.controller.place("pdf") == copied / "report.pdf"
 
 
 @pytest.mark.usefixtures("quick")
 def test_older_pages_are_drawn_anew_before_they_are_written(desk, copied):
-    _drawn(desk, copied)
+    desk.draw(copied)
     desk.change("it whines")
-    desk.controller.write(copied / "report.pdf")
+    desk.controller.save("pdf", copied / "report.pdf")
     desk.writer.finish()
     assert not desk.controller.older
-    assert (copied / "report.pdf").read_bytes() == b"%PDF-it whines"
+    assert (copied / "report.pdf").read_bytes() == b"%PDF-it whines a4 metric unsigned"
     assert desk.view.names.count("show_screen") == 2
 
 
 @pytest.mark.usefixtures("quick")
 def test_a_job_that_somebody_else_changed_is_drawn_anew_too(desk, copied):
-    _drawn(desk, copied)
+    desk.draw(copied)
     other = Desk(copied.parent / "other")
     other.open(copied)
     other.change("it whines")
-    desk.controller.write(copied / "report.pdf")
+    desk.controller.save("pdf", copied / "report.pdf")
     desk.writer.finish()
-    assert (copied / "report.pdf").read_bytes() == b"%PDF-it whines"
+    assert (copied / "report.pdf").read_bytes() == b"%PDF-it whines a4 metric unsigned"
 
 
 @pytest.mark.parametrize("fault", ["not a PDF", "no folder", "disk full", "recording gone"])
 def test_a_pdf_that_cannot_be_written_is_one_sentence_and_the_old_one_stands(desk, copied, monkeypatch, request, fault):
     if fault != "recording gone":
         request.getfixturevalue("quick")
-    _drawn(desk, copied)
+    desk.draw(copied)
     target = copied / "report.pdf"
-    desk.controller.write(target)
+    desk.controller.save("pdf", target)
     desk.writer.finish()
     old, before = target.read_bytes(), set(copied.rglob("*"))
     if fault == "not a PDF":
@@ -295,10 +229,10 @@ def test_a_pdf_that_cannot_be_written_is_one_sentence_and_the_old_one_stands(des
         gone = copied / "recordings" / "001-as-found-baseline.h5"
         gone.unlink()
         before.discard(gone)
-    desk.controller.write(target)
+    desk.controller.save("pdf", target)
     desk.writer.finish()
     sentence = desk.view.last("show_trouble")
-    assert sentence.startswith("The PDF was not written: ")
+    assert sentence.startswith("PDF: not written: ")
     assert "\n" not in sentence
     assert (copied / "report.pdf").read_bytes() == old
     assert set(copied.rglob("*")) == before
@@ -307,9 +241,9 @@ def test_a_pdf_that_cannot_be_written_is_one_sentence_and_the_old_one_stands(des
 
 @pytest.mark.usefixtures("quick")
 def test_a_second_key_press_while_it_is_written_is_let_pass(desk, copied):
-    _drawn(desk, copied)
-    desk.controller.write(copied / "report.pdf")
-    desk.controller.write(copied / "report.pdf")
+    desk.draw(copied)
+    desk.controller.save("pdf", copied / "report.pdf")
+    desk.controller.save("pdf", copied / "report.pdf")
     assert len(desk.writer.asked) == 1
 
 
@@ -403,7 +337,7 @@ def test_a_page_that_cannot_be_drawn_is_told(desk, whole_job, monkeypatch):
     def broken(*facts: object) -> bytes:
         raise ReportError("the report could not be typeset: no")
 
-    _drawn(desk, whole_job)
+    desk.draw(whole_job)
     monkeypatch.setattr("report._typeset._compile", broken)
     desk.controller.look_at(33.0)
     desk.painter.finish()
@@ -479,7 +413,7 @@ def test_the_sheet_writes_marks_older_pages_and_draws_again(qtbot, window, copie
     assert not sheet.view.again.isVisible()
     answer = (str(copied / "report"), "")
     monkeypatch.setattr(QtWidgets.QFileDialog, "getSaveFileName", lambda *facts: answer)
-    sheet.view.write.click()
+    sheet.view.save.click()
     qtbot.waitUntil(lambda: not sheet.controller.writing, timeout=WAIT_MS)
     assert (copied / "report.pdf").is_file()
     assert str(copied / "report.pdf") in sheet.view.written.text()
@@ -498,7 +432,7 @@ def test_the_list_says_what_is_left_out_and_is_not_cut_off(qtbot, window, found_
     sheet = _shown(qtbot, window, found_job)
     rows = sheet.view.left_out
     assert rows.count() >= 3
-    assert f"({rows.count()})" in sheet.view.left_out_name.text()
+    assert sheet.view.tabs.tabText(sheet.view.left_out_place) == f"Left out ({rows.count()})"
     for row in range(rows.count()):
         item = rows.item(row)
         room = rows.visualItemRect(item)
