@@ -10,7 +10,7 @@ TEST_PACKAGES := $(DEMO_PACKAGES) \
     libxcb-keysyms1 libxcb-randr0 libxcb-render-util0 libxcb-shape0 libxcb-shm0 libxcb-sync1 \
     libxcb-xfixes0 libxcb-xkb1 libxkbcommon-x11-0 \
     libasound2-plugins pulseaudio pulseaudio-utils xvfb \
-    ffmpeg ngspice poppler-utils sox
+    chromium ffmpeg ngspice poppler-utils qpdf sox
 
 VENV := .venv
 BIN := $(VENV)/bin

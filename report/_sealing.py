@@ -71,14 +71,15 @@ def complete_seal(
     told = digests.model_copy(
         update={
             "sheets": sheets,
-            "numbers": tuple(_numbers(contents, names)),
+            "numbers": tuple(numbers_of_contents(contents, names)),
             "signed_by": signer.fingerprint if signer else None,
         }
     )
     return with_revision(told, issued)
 
 
-def _numbers(contents: Contents, names: Mapping[Path, str]) -> Iterator[Told]:
+def numbers_of_contents(contents: Contents, names: Mapping[Path, str]) -> Iterator[Told]:
+    """Every number that a report of these contents tells; `names` are the recordings' by where they lie."""
     studies = [(names[study.path], study) for sheet in contents.sheets for _, study in sheet.with_floor]
     yield from numbers_of_studies(studies)
     for sheet in contents.sheets:

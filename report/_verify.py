@@ -178,9 +178,11 @@ def _unsigned(read: _Pdf, wanted: str | None) -> list[Problem]:
 
 
 def _other_software(read: _Pdf, recomputed: Recomputed) -> list[str]:
-    if not recomputed.differing or read.seal.software == software():
+    if read.seal.version < VERSION or read.seal.software == software():
         return []
-    return [f"made by {read.seal.software}, recomputed by {software()}: where numbers differ, that may be why"]
+    both = f"made by {read.seal.software}, recomputed by {software()}"
+    why = ", and where numbers differ, that may be why" if recomputed.differing else ""
+    return [f"{both}: whether numbers were left out cannot be told{why}"]
 
 
 def _notes(

@@ -10,7 +10,7 @@ from job import Entry, open_job
 from report._digests import sha256_of
 from report._errors import ReportError
 from report._numbers_told import WIRING
-from report._seal import ReportDigests
+from report._seal import VERSION, ReportDigests
 from report._verification import FilesChecked, Problem
 
 JOB = "job.toml"
@@ -43,7 +43,7 @@ def check_files(
         if place.is_file():
             places[entry.file], found[entry.file] = place, sha256_of(place)
     job = _against(folder / JOB, seal.job_sha256)
-    wiring = _against(folder / WIRING, seal.wiring_sha256)
+    wiring = _wiring_state(folder / WIRING, seal)
     if job == "changed" and _is_another_job(folder, seal, set(found.values())):
         text = f"{folder / JOB}: is of another job than the report, which is of {_job_words(seal)}"
         states = {entry.file: "changed" if entry.file in found else "missing" for entry in seal.recordings}
@@ -53,6 +53,7 @@ def check_files(
         _recording_problem(_place(folder, entry), entry, states[entry.file], found, seal) for entry in seal.recordings
     )
     problems = [*_changed("job", folder / JOB, job), *_changed("wiring", folder / WIRING, wiring)]
+    problems += _left_out(folder, seal) if job == "matches" else []
     return FilesChecked(places, states, job, wiring, (*problems, *(one for one in told if one)))
 
 
@@ -68,6 +69,27 @@ def _against(path: Path, digest: str | None) -> str:
     if not path.is_file():
         return "missing"
     return "matches" if sha256_of(path) == digest else "changed"
+
+
+def _wiring_state(path: Path, seal: ReportDigests) -> str:
+    """A file that is there and is not among the digests was added afterwards, or taken out of them."""
+    state = _against(path, seal.wiring_sha256)
+    added = state == "not in the job" and seal.version >= VERSION and path.is_file()
+    return "changed" if added else state
+
+
+def _left_out(folder: Path, seal: ReportDigests) -> list[Problem]:
+    """A report names every recording of the very job.toml that it names."""
+    try:
+        own = open_job(folder).facts.recordings
+    except HumproofError:
+        return []
+    named = {(entry.file, entry.sha256) for entry in seal.recordings}
+    lacking = [entry.file for entry in own if (entry.file, entry.sha256) not in named]
+    if not lacking:
+        return []
+    text = f"{folder / JOB}: names {lacking[0]}, which the digests in the report leave out"
+    return [Problem("attachment changed", text + (f" (and {len(lacking) - 1} more)" if lacking[1:] else ""))]
 
 
 def _state(entry: Entry, found: dict[str, str], seal: ReportDigests) -> str:
@@ -99,7 +121,7 @@ def _recording_problem(
 def _changed(what: str, path: Path, state: str) -> list[Problem]:
     if state != "changed":
         return []
-    text = f"{path}: was changed after the report was made: its SHA-256 differs"
+    text = f"{path}: was changed or added after the report was made: its SHA-256 is not the report's"
     return [Problem("job changed" if what == "job" else "wiring changed", text)]
 
 

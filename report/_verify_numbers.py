@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from pathlib import Path
 
 from analysis import HumproofError
@@ -28,9 +29,10 @@ from report._numbers_told import (
     sheet_name,
     wiring_source,
 )
-from report._seal import ReportDigests, SealedSheet
-from report._sheets import Sheet
-from report._verification import Differing, FilesChecked, Problem, Recomputed
+from report._seal import VERSION, ReportDigests, SealedSheet, software
+from report._sealing import numbers_of_contents
+from report._sheets import Sheet, gather
+from report._verification import Differing, FilesChecked, Kind, Problem, Recomputed, missing_words
 
 Progress = Callable[[float], None]
 #: of a full value: what another processor may round otherwise, as a share of it or of its uncertainty
@@ -44,15 +46,35 @@ def recompute(folder: Path, seal: ReportDigests, files: FilesChecked, progress: 
 
     A recording that was changed is studied, too, as long as it can be read: so it is seen what the change did.
     """
-    if not seal.numbers:
+    if not seal.numbers and not _tells_the_same(seal):
         return Recomputed(notes=("the report lists no numbers that could be recomputed",))
     work = _Work(folder, seal, files, progress)
     numbers = {one.key: one for one in work.numbers()}
+    missing = _missing(numbers, seal) if _untouched(files) else ()
     left = [one for one in seal.numbers if one.key not in numbers and one.source in work.failed]
     wrong = [Differing(one, numbers.get(one.key)) for one in seal.numbers if not _agree(one, numbers.get(one.key))]
     differing = tuple(one for one in wrong if one.now or one.told.source not in work.failed)
-    problems = (*_problems(differing, len(seal.numbers)), *work.problems)
-    return Recomputed(tuple(numbers.values()), differing, len(left), problems, tuple(work.notes))
+    problems = (*_differ(differing, len(seal.numbers)), *_lacking(missing), *work.problems)
+    return Recomputed(tuple(numbers.values()), differing, missing, len(left), problems, tuple(work.notes))
+
+
+def _tells_the_same(seal: ReportDigests) -> bool:
+    """Whether a report made here tells the same numbers: another version may tell more, or fewer."""
+    return seal.version >= VERSION and seal.software == software()
+
+
+def _untouched(files: FilesChecked) -> bool:
+    """Whether nothing that lies here is other than the report was made from."""
+    states = set(files.recordings.values()) | {files.job, files.wiring}
+    return states <= {"matches", "missing", "not in the job"} and "missing" not in files.recordings.values()
+
+
+def _missing(numbers: dict[tuple[str, str, str], Told], seal: ReportDigests) -> tuple[Told, ...]:
+    """What comes out of the files that the report was made from, and is not listed: somebody took it out."""
+    if not _tells_the_same(seal):
+        return ()
+    listed = {one.key for one in seal.numbers}
+    return tuple(one for key, one in numbers.items() if key not in listed)
 
 
 def _agree(told: Told, now: Told | None) -> bool:
@@ -69,12 +91,20 @@ def _near(one: float | None, other: float | None, apart: float) -> bool:
     return math.isclose(one, other, rel_tol=_SAME, abs_tol=max(apart, 1e-15))
 
 
-def _problems(differing: tuple[Differing, ...], listed: int) -> list[Problem]:
-    named = [Problem("number differs", one.words) for one in differing[:_NAMED]]
-    if len(differing) > _NAMED:
-        text = f"{len(differing)} of {listed} numbers differ from what the files give now; all of them: --json"
-        named.append(Problem("number differs", text))
-    return named
+def _differ(differing: tuple[Differing, ...], listed: int) -> list[Problem]:
+    all_told = f"{len(differing)} of {listed} numbers differ from what the files give now"
+    return _named("number differs", [one.words for one in differing], all_told)
+
+
+def _lacking(missing: tuple[Told, ...]) -> list[Problem]:
+    words = [missing_words(one) for one in missing]
+    return _named("number missing", words, f"the report's list leaves out {len(missing)} numbers that the files give")
+
+
+def _named(kind: Kind, words: list[str], all_told: str) -> list[Problem]:
+    """The first few one by one, then how many there are."""
+    shown = words[:_NAMED] + ([f"{all_told}; all of them: --json"] if len(words) > _NAMED else [])
+    return [Problem(kind, text) for text in shown]
 
 
 class _Work:
@@ -89,6 +119,23 @@ class _Work:
         self.notes: list[str] = []
 
     def numbers(self) -> Iterator[Told]:
+        """Those of a report made anew where all of it lies here; else what the sheets of this one can give."""
+        complete = "missing" not in (self._files.job, self._files.wiring)
+        if complete and _untouched(self._files) and _tells_the_same(self._seal):
+            with suppress(HumproofError):
+                yield from self._made_anew()
+                return
+        yield from self._sheet_by_sheet()
+
+    def _made_anew(self) -> list[Told]:
+        job = self._as_it_lies()
+        names = {
+            job.path(one): entry.file for one, entry in zip(job.facts.recordings, self._seal.recordings, strict=True)
+        }
+        contents = gather(job, lambda part, text: self._progress(part))
+        return list(numbers_of_contents(contents, names))
+
+    def _sheet_by_sheet(self) -> Iterator[Told]:
         wanted = dict.fromkeys(file for sheet in self._seal.sheets for file in _files_of(sheet))
         for index, file in enumerate(wanted):
             self._study(file, lambda part, done=index: self._progress((done + part) / len(wanted)))  # type: ignore[misc]

@@ -11,7 +11,8 @@ import shutil
 import subprocess
 import sys
 import time
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -96,6 +97,33 @@ class Browser:
 
     def look(self, page: Path, width: int, height: int = 800, *, picture: bool = False) -> Seen:
         """Open a page at a width and tell what was seen until it had loaded."""
+        events: list[dict[str, Any]] = []
+        with self._opened(page, width, height, events) as session:
+            seen = Seen()
+            self._measure(seen, session, events)
+            if picture:
+                shot = {"format": "png", "captureBeyondViewport": True}
+                seen.png = base64.b64decode(self._ask("Page.captureScreenshot", shot, session, events)["data"])
+        _sort(seen, events, page.resolve().as_uri())
+        return seen
+
+    def tell(self, page: Path, width: int, script: str) -> Any:
+        """What a script finds on the loaded page, as JSON tells it."""
+        events: list[dict[str, Any]] = []
+        with self._opened(page, width, 800, events) as session:
+            told = self._ask("Runtime.evaluate", {"expression": f"JSON.stringify({script})"}, session, events)
+        return json.loads(told["result"]["value"])
+
+    def printed(self, page: Path, width_inch: float, height_inch: float) -> bytes:
+        """The page as it is printed on a sheet: a PDF."""
+        sheet = {"paperWidth": width_inch, "paperHeight": height_inch, "printBackground": False}
+        events: list[dict[str, Any]] = []
+        with self._opened(page, 1200, 800, events) as session:
+            return base64.b64decode(self._ask("Page.printToPDF", sheet, session, events)["data"])
+
+    @contextmanager
+    def _opened(self, page: Path, width: int, height: int, events: list[dict[str, Any]]) -> Iterator[str]:
+        """A tab that has loaded the page."""
         target = self._ask("Target.createTarget", {"url": "about:blank"})["targetId"]
         session = self._ask("Target.attachToTarget", {"targetId": target, "flatten": True})["sessionId"]
         size = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600}
@@ -107,18 +135,11 @@ class Browser:
             ("Emulation.setDeviceMetricsOverride", size),
         ):
             self._ask(method, facts, session)
-        seen, address = Seen(), page.resolve().as_uri()
-        events: list[dict[str, Any]] = []
-        self._ask("Page.navigate", {"url": address}, session, events)
+        self._ask("Page.navigate", {"url": page.resolve().as_uri()}, session, events)
         while not any(event["method"] == "Page.loadEventFired" for event in events):
             events.append(self._next())
-        self._measure(seen, session, events)
-        if picture:
-            shot = {"format": "png", "captureBeyondViewport": True}
-            seen.png = base64.b64decode(self._ask("Page.captureScreenshot", shot, session, events)["data"])
-        _sort(seen, events, address)
+        yield session
         self._ask("Target.closeTarget", {"targetId": target})
-        return seen
 
     def _measure(self, seen: Seen, session: str, events: list[dict[str, Any]]) -> None:
         script = """JSON.stringify({

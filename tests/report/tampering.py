@@ -150,13 +150,51 @@ def clever_attachment(chance: random.Random, job: Sealed, other: Sealed) -> Name
     def change(seal: dict[str, Any]) -> None:
         number = chance.choice([one for one in seal["numbers"] if one["value"]])
         number["value"] *= 1.01
-        seal["signed_by"] = None
-        seal["seal_sha256"] = seal_digest(seal)
 
-    change_attachment(job.pdf, change, signed=False)
-    job.pdf.write_bytes(as_if_issued(job.pdf.read_bytes()))
+    make_fit(job.pdf, change)
     named = "number differs", "not issued", "not signed"
     return Named(_kinds(*named), f"{job.pdf}: ")
+
+
+def numbers_left_out(chance: random.Random, job: Sealed, other: Sealed) -> Named:
+    """One number, all of a source or the whole list is taken out, every digest fits, and nothing tells of the issue."""
+    (job.folder / "reports.toml").unlink()
+
+    def change(seal: dict[str, Any]) -> None:
+        one = chance.choice(seal["numbers"])
+        left = [number for number in seal["numbers"] if number["source"] != one["source"]]
+        seal["numbers"] = chance.choice([[number for number in seal["numbers"] if number != one], left, []])
+
+    make_fit(job.pdf, change)
+    return Named(_kinds("number missing", "not signed"), "the report's list leaves ")
+
+
+def recording_left_out(chance: random.Random, job: Sealed, other: Sealed) -> Named:
+    """A recording is taken out of the list, with all numbers and comparisons that come of it; again everything fits."""
+    (job.folder / "reports.toml").unlink()
+
+    def change(seal: dict[str, Any]) -> None:
+        file = chance.choice(seal["recordings"])["file"]
+        seal["recordings"] = [one for one in seal["recordings"] if one["file"] != file]
+        seal["numbers"] = [one for one in seal["numbers"] if file not in one["source"]]
+        sheets = [one for one in seal["sheets"] if file not in one["sides"].values()]
+        seal["sheets"] = [one | {"floor": None if one["floor"] == file else one["floor"]} for one in sheets]
+
+    make_fit(job.pdf, change)
+    perhaps = _kinds("number differs", "number missing", "not recomputed")
+    return Named(_kinds("attachment changed", "not signed"), f"{job.folder / 'job.toml'}: ", perhaps)
+
+
+def wiring_left_out(chance: random.Random, job: Sealed, other: Sealed) -> Named:
+    """The wiring is taken out, with its digest; the file still lies there."""
+    (job.folder / "reports.toml").unlink()
+
+    def change(seal: dict[str, Any]) -> None:
+        seal["numbers"] = [one for one in seal["numbers"] if not one["source"].startswith("wiring.toml")]
+        seal["wiring_sha256"] = None
+
+    make_fit(job.pdf, change)
+    return Named(_kinds("wiring changed", "not signed"), f"{job.folder / 'wiring.toml'}: ")
 
 
 def signature_taken_out(chance: random.Random, job: Sealed, other: Sealed) -> Named:
@@ -220,6 +258,9 @@ TAMPERINGS: dict[Tampering, bool] = {
     changed_page: False,
     changed_attachment: False,
     clever_attachment: False,
+    numbers_left_out: False,
+    recording_left_out: False,
+    wiring_left_out: False,
     signature_taken_out: False,
     signed_by_another: False,
     changed_member: True,
@@ -298,6 +339,18 @@ def change_attachment(
     if signed:
         writer.add_attachment("humproof-signature.json", signature or attached["humproof-signature.json"][0])
     writer.write(pdf)
+
+
+def make_fit(pdf: Path, change: Callable[[dict[str, Any]], None]) -> None:
+    """Change the attachment as somebody does who knows all digests, and takes the signature out."""
+
+    def fitting(seal: dict[str, Any]) -> None:
+        change(seal)
+        seal["signed_by"] = None
+        seal["seal_sha256"] = seal_digest(seal)
+
+    change_attachment(pdf, fitting, signed=False)
+    pdf.write_bytes(as_if_issued(pdf.read_bytes()))
 
 
 def repack(bundle: Path, changes: dict[str, Callable[[bytes], bytes | None]]) -> None:

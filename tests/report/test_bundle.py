@@ -37,14 +37,35 @@ def test_another_shop_recomputes_the_same_bytes_from_the_zip_alone(job: Sealed, 
     now = {one.key: one for one in found.recomputed.numbers}
     listed = json.dumps(numbers_json(found.seal.numbers))
     assert json.dumps(numbers_json([now[one.key] for one in found.seal.numbers])) == listed
-    with zipfile.ZipFile(bundle) as packed:
-        packed.extractall(tmp_path / "out")
-    for name in ("recordings/001-as-found.h5", "recordings/002-as-left.h5"):
-        own, theirs = (
-            call_humproof("analyse", folder / name, "--json").stdout for folder in (job.folder, tmp_path / "out")
-        )
-        assert own == theirs
-        assert own
+
+
+FOUND, LEFT, FLOOR = (f"recordings/{name}.h5" for name in ("001-as-found", "002-as-left", "003-instrument-floor"))
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        *(("analyse", name) for name in (FOUND, LEFT, FLOOR)),
+        ("compare", FOUND, LEFT),
+        ("compare", FOUND, LEFT, "--floor", FLOOR),
+        ("wiring", "wiring.toml"),
+        ("diagnose", "."),
+    ],
+    ids=" ".join,
+)
+def test_the_unpacked_zip_gives_every_command_the_same_bytes(
+    command: tuple[str, ...], job: Sealed, tmp_path: Path
+) -> None:
+    """Another folder, and a home with nothing in it: no setting, nothing kept of what was worked out before."""
+    out, home = tmp_path / "out", tmp_path / "home"
+    home.mkdir()
+    with zipfile.ZipFile(job.bundle) as packed:
+        packed.extractall(out)
+    empty = {"HOME": str(home)} | {f"XDG_{name}_HOME": str(home / name) for name in ("CACHE", "CONFIG", "DATA")}
+    own = call_humproof(*command, "--json", cwd=job.folder, check=True).stdout
+    theirs = call_humproof(*command, "--json", cwd=out, env=empty, check=True).stdout
+    assert own == theirs
+    assert len(json.loads(own)) >= 3
 
 
 def test_any_computer_can_compare_the_digests(job: Sealed, tmp_path: Path) -> None:

@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -84,6 +85,18 @@ def test_every_figure_of_analyse_is_there_to_the_last_bit(report: ComposedReport
         assert _same(row["reference_v"], figure["reference_v"])
         assert row["k"] == "2"
     assert left == []
+
+
+def test_the_library_of_python_and_a_number_reader_see_the_same_table(text: str) -> None:
+    told = list(csv.DictReader(io.StringIO(text, newline="")))
+    assert told == records(text)
+    # A reader of numbers: nothing but the columns' own words keeps a value from being one.
+    values = np.genfromtxt(
+        io.StringIO(text.replace("\r\n", "\n")), delimiter=",", names=True, dtype=None, encoding="utf-8"
+    )
+    figures = values[values["row"] == "figure"]
+    assert np.issubdtype(values["value"].dtype, np.floating)
+    assert figures["value"].tolist() == [float(row["value"]) for row in told if row["row"] == "figure"]
 
 
 def test_every_change_of_compare_is_there_to_the_last_bit(report: ComposedReport, text: str) -> None:

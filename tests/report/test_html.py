@@ -4,12 +4,18 @@ from __future__ import annotations
 
 import base64
 import re
+import shutil
+import subprocess
+import unicodedata
 from collections.abc import Iterator
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+import pypdf
 import pytest
+from PIL import Image
 
 from job import Job, save_job
 from report import ComposedReport, ReportError, compose_report, make_files, write_html
@@ -17,7 +23,13 @@ from report._html import html_page
 from tests.report.browser import Browser, found_browser
 from tests.test_report import full_job, tiny_job
 
+#: begins from the right: Hebrew, Arabic, then English and numbers, at some length
+HEBREW = "רעש במגבר עם המנוע, 13.8 V. " + "صفير مع المحرك amplifier 42 µV. " * 60
+ARABIC = "بدأ بعد تغيير المعالج (DSP) في 2026-03-02."
 HOSTILE = "<script>document.title='owned'</script><img src=\"http://127.0.0.1:9/x.png\" onerror=alert(1)> &amp; \"'"
+
+
+WORD = r'<word xMin="([\d.-]+)" yMin="([\d.-]+)" xMax="([\d.-]+)" yMax="([\d.-]+)">'
 
 
 class Page(HTMLParser):
@@ -50,9 +62,14 @@ class Page(HTMLParser):
 def report(tmp_path_factory: pytest.TempPathFactory) -> ComposedReport:
     """Of a job with everything, and with hostile texts."""
     job = full_job(
-        tmp_path_factory.mktemp("html") / "van", complaint=HOSTILE, found="line one\nline two", done="w" * 400
+        tmp_path_factory.mktemp("html") / "van",
+        complaint=HOSTILE,
+        began_after=ARABIC,
+        found=f"line one\nline two\n{HEBREW}",
+        done="w" * 400,
     )
-    facts = job.facts.model_copy(update={"shop": job.facts.shop.model_copy(update={"name": "ورشة <b>Shop</b>"})})
+    shop = job.facts.shop.model_copy(update={"name": "ورشة <b>Shop</b>", "address": HEBREW})
+    facts = job.facts.model_copy(update={"shop": shop})
     save_job(Job(job.folder, facts))
     return compose_report(job.folder)
 
@@ -73,6 +90,7 @@ def test_every_word_and_number_of_the_pdf_is_there(report: ComposedReport, page:
         "coded",
         "document_title",
         "lang",
+        "mark",
         "scope",
         "issued",
         "file",
@@ -135,7 +153,8 @@ def test_title_language_and_tables(report: ComposedReport, page: Page) -> None:
 
 
 def test_what_is_not_simulated_is_not_called_so_and_the_other_way_round(report: ComposedReport) -> None:
-    assert "SIMULATED" not in html_page(report.data, report.files)
+    # The style has the words for simulated sheets at hand.
+    assert "SIMULATED" not in html_page(report.data, report.files).partition("<body>")[2]
     assert "SIMULATED: made by a simulation" in html_page({**report.data, "simulated": True}, report.files)
 
 
@@ -200,7 +219,7 @@ def file(report: ComposedReport, tmp_path_factory: pytest.TempPathFactory) -> Pa
     return write_html(report, tmp_path_factory.mktemp("page") / "van.html")
 
 
-@pytest.mark.parametrize("width", [360, 1200])
+@pytest.mark.parametrize("width", [360, 700, 880, 1200])
 def test_a_browser_asks_for_nothing_and_complains_of_nothing(browser: Browser, file: Path, width: int) -> None:
     seen = browser.look(file, width)
     assert seen.requests == []
@@ -209,6 +228,83 @@ def test_a_browser_asks_for_nothing_and_complains_of_nothing(browser: Browser, f
     assert (seen.width, seen.needed_width) == (width, width)
     assert seen.title == "Whine in a delivery van"
     assert _plain(HOSTILE) in _plain(seen.text)
+
+
+def test_each_text_runs_in_the_direction_of_its_own_letters(browser: Browser, file: Path) -> None:
+    """Unicode Standard Annex 9, P2 and P3: the first strong letter decides, whatever comes after."""
+    strong = {"L": "ltr", "R": "rtl", "AL": "rtl"}
+    script = """[...document.querySelectorAll("[dir=auto]")].map(
+        one => [one.textContent, getComputedStyle(one).direction])"""
+    told = browser.tell(file, 360, script)
+    assert len(told) > 50
+    for text, direction in told:
+        kinds = (strong[kind] for letter in text if (kind := unicodedata.bidirectional(letter)) in strong)
+        assert direction == next(kinds, "ltr"), text[:60]
+    assert [ARABIC, "rtl"] in told
+
+
+def test_each_line_of_a_text_does_so_too(browser: Browser, file: Path) -> None:
+    """The Hebrew third line of a text that begins in English: its first letter stands to the right."""
+    script = """[...document.querySelectorAll("dd.typed")].filter(one => one.textContent.startsWith("line one"))
+        .map(one => {
+            const place = one.textContent.indexOf("\\u05e8"), letter = new Range();
+            letter.setStart(one.firstChild, place);
+            letter.setEnd(one.firstChild, place + 1);
+            return [letter.getBoundingClientRect().right, one.getBoundingClientRect().right];
+        })"""
+    [[letter, edge]] = browser.tell(file, 1200, script)
+    assert letter == pytest.approx(edge, abs=2)
+
+
+#: ISO 216 A4 and US Letter (ANSI/ASME Y14.1), inches
+SHEETS_INCH = {"a4": (210 / 25.4, 297 / 25.4), "letter": (8.5, 11.0)}
+
+
+def _pdftotext(pdf: Path, *how: str) -> str:
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext is not installed")
+    return subprocess.run(["pdftotext", *how, pdf, "-"], check=True, capture_output=True, encoding="utf-8").stdout
+
+
+@pytest.mark.parametrize("size", SHEETS_INCH)
+def test_printing_cuts_nothing_off(size: str, browser: Browser, file: Path, page: Page, tmp_path: Path) -> None:
+    """Words and drawings of the printed sheets, read and drawn by another program."""
+    wide, tall = SHEETS_INCH[size]
+    pdf = tmp_path / "printed.pdf"
+    pdf.write_bytes(browser.printed(file, wide, tall))
+    sheets = pypdf.PdfReader(pdf).pages
+    assert all(float(one.mediabox.width) == pytest.approx(72 * wide, abs=1) for one in sheets)
+    words = re.findall(WORD, _pdftotext(pdf, "-bbox"))
+    assert len(words) > 1000
+    for left, top, right, bottom in (map(float, word) for word in words):
+        assert 28 < left < right < 72 * wide - 28
+        assert 14 < top < bottom < 72 * tall - 14
+    shown = "".join(_pdftotext(pdf, "-raw").split())
+    for told in page.words[page.words.index("Whine in a delivery van") + 1 :]:
+        if all(unicodedata.bidirectional(letter) not in ("R", "AL") for letter in told):
+            assert "".join(told.split()) in shown or len(told) > 300, told
+    # A number and its unit stay in one line.
+    for number in re.findall(r"[\d.]+ ± [\d.]+\u00a0\w+", page.text):
+        assert number.replace(" ", "\u00a0") in shown or "".join(number.split()) in shown
+    subprocess.run(["pdftoppm", "-r", "40", "-gray", pdf, tmp_path / "sheet"], check=True)
+    drawn = [np.asarray(Image.open(path)) for path in tmp_path.glob("sheet*.pgm")]
+    assert len(drawn) == len(sheets)
+    edge = round(10 / 25.4 * 40)
+    for dots in drawn:
+        assert dots[:, :edge].min() == dots[:, -edge:].min() == 255
+        assert dots.min() < 100
+
+
+def test_what_is_simulated_says_so_on_every_sheet(browser: Browser, report: ComposedReport, tmp_path: Path) -> None:
+    page, pdf = tmp_path / "page.html", tmp_path / "page.pdf"
+    for simulated in (True, False):
+        page.write_text(html_page({**report.data, "simulated": simulated}, report.files), encoding="utf-8")
+        pdf.write_bytes(browser.printed(page, *SHEETS_INCH["a4"]))
+        texts = _pdftotext(pdf).split("\f")[:-1]
+        assert len(texts) > 3
+        for number, text in enumerate(texts, 1):
+            assert ("SIMULATED: made by a simulation" in text) == simulated
+            assert f"Page {number} of {len(texts)}" in text
 
 
 def test_a_screen_reader_finds_headings_tables_and_pictures(
