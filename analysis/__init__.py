@@ -37,6 +37,7 @@ from analysis._compare import (
 )
 from analysis._diagnosis import (
     COMPLAINTS,
+    PROVEN_FROM,
     Belief,
     CauseProbability,
     Complaint,
@@ -92,7 +93,14 @@ from analysis._order_fit import (
     pole_pulley_product,
 )
 from analysis._orders import OrderAccumulator, OrderSpectra, OrderTrack
-from analysis._overview import Overview, OverviewAccumulator, join_overviews, summarise
+from analysis._overview import (
+    Overview,
+    OverviewAccumulator,
+    PyramidAccumulator,
+    coarsen,
+    join_overviews,
+    summarise,
+)
 from analysis._picture import AGGRESSORS, Aggressor, NoisePicture, PictureLine
 from analysis._picture_of import picture_of
 from analysis._rail_ripple import RailRipple, RailRippleAccumulator, rail_ripple
@@ -177,6 +185,7 @@ __all__ = [
     "LIMIT_ENGINE_RUNNING_V",
     "LOWER_IS_BETTER",
     "NOISE_ROLES",
+    "PROVEN_FROM",
     "ROLES",
     "SUPPLY_ROLES",
     "Aggressor",
@@ -259,6 +268,7 @@ __all__ = [
     "PictureLine",
     "Proof",
     "PulseTrain",
+    "PyramidAccumulator",
     "RailRipple",
     "RailRippleAccumulator",
     "Reading",
@@ -308,6 +318,7 @@ __all__ = [
     "calibrate_dc",
     "calibrate_sine",
     "classify_charging",
+    "coarsen",
     "coherence",
     "coherence_chance_level",
     "coherence_random_error",

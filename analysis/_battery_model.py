@@ -207,8 +207,8 @@ def _require_told(model: BatteryModel, step_s: float) -> None:
     """Refuse what the data do not carry."""
     if not model.r1_ohm > model.r1_uncertainty:
         raise AnalysisError(
-            f"R1 ({1e3 * model.r1_ohm:.2g} mΩ) does not exceed its uncertainty ({1e3 * model.r1_uncertainty:.2g} mΩ): "
-            "the volts follow the current at once, or noise hides more; longer bursts or more current would tell"
+            f"R1 ({1e3 * model.r1_ohm:.2g} mΩ) does not exceed its uncertainty ({1e3 * model.r1_uncertainty:.2g} mΩ); "
+            "use longer bursts or more current"
         )
     if not model.r0_ohm > model.r0_uncertainty:
         raise AnalysisError(f"R0 ({1e3 * model.r0_ohm:.2g} mΩ) does not exceed its uncertainty")

@@ -216,15 +216,17 @@ def channel_warnings(material: Material, index: int, channel: Channel, full_leve
     yield from _role_warnings(channel, name)
     yield from _band_warnings(material, channel, name)
     if channel.role_kind == "signal" and channel.unit == "V" and not full_level_v:
-        yield f"{name}: no signal-to-noise ratio without the full level at this point (conditions: full_level_v)"
+        yield f"{name}: no signal-to-noise ratio without the full level at this point: note it with the conditions"
 
 
 def _role_warnings(channel: Channel, name: str) -> Iterator[str]:
     if not channel.role:
-        yield f"{name}: has no role, so no supply or noise figures are stated; give one with --channel N=ROLE"
+        yield f"{name}: has no role, so no supply or noise figures are stated; say what it is clipped to"
     if not channel.carries_dc:
-        state = "is AC-coupled" if channel.coupling == "AC" else "has no stated coupling"
-        yield f"{name}: {state}, so no DC value and no sag is stated; use a DC-coupled input and say --coupling N=DC"
+        known = channel.coupling == "AC"
+        state = "is AC-coupled" if known else "nobody said how it is coupled"
+        remedy = "use a DC-coupled input" if known else "say that its input is DC-coupled, if it is"
+        yield f"{name}: {state}, so no DC value and no sag is stated; {remedy}"
     if channel.unit == "FS":
         yield f"{name}: is not calibrated: values are shares of full scale (FS), not volts"
     elif channel.scale_uncertainty is None:

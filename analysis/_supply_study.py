@@ -118,7 +118,7 @@ def _without_current(channels: Sequence[Channel]) -> str:
     if not own:
         return "the supply current was not recorded; add a DC clamp as a channel of the same recording (role current)"
     if not any(one.carries_dc for one in own):
-        return "the current is not DC-coupled; use a DC clamp and say --coupling N=DC"
+        return "nobody said that the current is DC-coupled; use a clamp for direct current on a DC-coupled input"
     if not any(one.unit == "A" for one in own):
         return "the current is not in A; give the clamp's scale"
     return "several currents were recorded and none of them is the whole; name one role current without a point"

@@ -59,6 +59,7 @@ from capture._several import split_wishes
 from capture._signal_file import export_test_signal, load_stimulus
 from capture._simulated import COUNTER_MODULUS, SimulatedVehicleSource, simulated_losses
 from capture._simulated_system import (
+    LIBRARY_VAN,
     SYSTEM_RANGES,
     TAPS,
     FaultyVehicle,
@@ -82,6 +83,7 @@ from capture._vehicle import LIBRARY_VAN_FOUND, LIBRARY_VAN_LEFT, VehicleModel, 
 __all__ = [
     "COUNTER_MODULUS",
     "KINDS",
+    "LIBRARY_VAN",
     "LIBRARY_VAN_FOUND",
     "LIBRARY_VAN_LEFT",
     "SHAPES",

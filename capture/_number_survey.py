@@ -268,7 +268,7 @@ def _rate(
     return (
         rate_hz,
         uncertainty / rate_hz,
-        (f"{measured} by the computer's clock; every frequency is as unsure: give --rate where it is known",),
+        (f"{measured} by the computer's clock; every frequency is as unsure: give the rate where it is known",),
     )
 
 

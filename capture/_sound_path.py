@@ -11,9 +11,9 @@ from capture._sound_devices import SoundCard
 _ENHANCEMENTS = "turn its sound enhancements off in the system's settings"
 #: by host API: what to do so that nobody stands between
 _SHARED = {
-    "wasapi": "use --setting exclusive=yes",
-    "mme": "choose the same device under WASAPI with --setting exclusive=yes",
-    "directsound": "choose the same device under WASAPI with --setting exclusive=yes",
+    "wasapi": "open it in exclusive mode",
+    "mme": "choose the same device under WASAPI and open it in exclusive mode",
+    "directsound": "choose the same device under WASAPI and open it in exclusive mode",
     "alsa": "choose the device whose name ends in (hw:...)",
     "pulse": "choose the device under ALSA, by the name that ends in (hw:...)",
     "jack": "set the sound server to the device's own rate",
@@ -71,7 +71,7 @@ def _warnings(card: SoundCard, rate_hz: float) -> list[str]:
 
 def _resampled(card: SoundCard, rate_hz: float) -> str:
     rates = f"{rate_hz:g} samples a second were asked for, it is set to {card.default_rate_hz:g}"
-    remedy = "set the device to the rate you ask for, or use --setting exclusive=yes"
+    remedy = "set the device to the rate you ask for, or open it in exclusive mode"
     return f"sound-card '{card.name}': {rates}, so the system resamples: {remedy}; {_ENHANCEMENTS}"
 
 

@@ -13,7 +13,7 @@ from cli._shared import print_json, progress_bar, say
 
 if TYPE_CHECKING:
     from analysis import Comparison
-    from job import Job, Study
+    from job import Job, JobDiagnosis, Study
     from report import Paper
 
 
@@ -32,7 +32,7 @@ def demo(
     reveal: options.Reveal = False,
     json: options.Json = False,
 ) -> int:
-    """The whole main job on the bundled sample job: verify, analyse, compare, hand over the PDF.
+    """The whole main job on the bundled sample job: verify, analyse, find the cause, compare, hand over the PDF.
 
     Example: humproof demo --out try-it
 
@@ -50,7 +50,7 @@ def demo(
 
 
 def _sample_job(out: Path, json: bool) -> int:
-    from job import comparison_json, verify_job
+    from job import comparison_json, diagnosis_json, verify_job
     from sample_data import copy_sample_job
 
     job = copy_sample_job(out)
@@ -59,15 +59,19 @@ def _sample_job(out: Path, json: bool) -> int:
         say(f"humproof: {problem}")
     if problems:
         return 1
+    found = _find_cause(job)
     compared = _compare_pairs(job)
     pdf = _make_report(job.folder, None)
     if json:
         comparisons = [comparison_json(comparison) for comparison, _, _ in compared]
-        print_json({"job": str(job.folder), "comparisons": comparisons, "report": str(pdf)})
+        told = {"diagnosis": diagnosis_json(found), "comparisons": comparisons}
+        print_json({"job": str(job.folder), **told, "report": str(pdf)})
         return 0
     from cli._look import show_comparison
+    from cli._look_cause import show_search
 
     print(f"{job.facts.visit.title}: simulated; all figures come from {len(job.facts.recordings)} sealed recordings")
+    show_search(found)
     for comparison, before, after in compared:
         show_comparison(comparison, before, after)
     print(f"The document for the customer: {pdf}")
@@ -75,17 +79,24 @@ def _sample_job(out: Path, json: bool) -> int:
     return 0
 
 
+def _find_cause(job: Job) -> JobDiagnosis:
+    from job import diagnose_job, study_kept
+
+    with progress_bar("weighing the causes by every isolation step") as progress:
+        return diagnose_job(job, progress=progress, study=study_kept)
+
+
 def _compare_pairs(job: Job) -> list[tuple[Comparison, Study, Study]]:
-    from job import compare_studies, pairs, study_recording
+    from job import compare_studies, pairs, study_kept
 
     compared = []
     for pair in pairs(job):
         with progress_bar("analysing before, after and floor") as progress:
-            before = study_recording(job.path(pair.before), lambda part: progress(part / 3))
-            after = study_recording(job.path(pair.after), lambda part: progress((1 + part) / 3))
+            before = study_kept(job.path(pair.before), lambda part: progress(part / 3))
+            after = study_kept(job.path(pair.after), lambda part: progress((1 + part) / 3))
             floor = None
             if pair.floor:
-                floor = study_recording(job.path(pair.floor), lambda part: progress((2 + part) / 3))
+                floor = study_kept(job.path(pair.floor), lambda part: progress((2 + part) / 3))
         compared.append((compare_studies(before, after, floor), before, after))
     return compared
 

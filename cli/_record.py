@@ -11,6 +11,7 @@ import typer
 
 from cli import _options as options
 from cli._groups import ChannelOptions, ConditionOptions, takes_groups
+from cli._hints import with_option
 from cli._shared import pairs_typed, print_json, say, show_before_recording, state_named
 from cli._signal import show_speaker_cautions
 from cli._sound import SoundOptions, on_enter
@@ -133,7 +134,7 @@ def _report_one(track: TrackOutcome, json: bool) -> None:
     if not json and outcome.gaps and outcome.sealed:
         say(_gaps(outcome))
     for warning in outcome.warnings:
-        say(f"warning: {warning}")
+        say(f"warning: {with_option(warning)}")
     if outcome.fault:
         say(f"humproof: {outcome.path}: ended early: {outcome.fault}")
 

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
+from cli._hints import with_option
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
@@ -85,6 +87,6 @@ def show_before_recording(
         if texts:
             say(heading)
         for text in texts:
-            say(f"  - {text}")
+            say(f"  - {with_option(text)}")
     if any(one.danger for one in advice) and sys.stdin.isatty():
         typer.confirm("Is it safe to go on?", abort=True, err=True)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from cli._hints import with_option
+
 if TYPE_CHECKING:
     from rich.console import Console
 
@@ -50,7 +52,7 @@ def show_measured(measured: WiringMeasured, console: Console) -> None:
         spread = f" ± {power.uncertainty:.0f}" if power.uncertainty else ""
         console.print(f"{power.amplifier} can make {power.watts:.0f}{spread} W: {power.why}")
     for text in (*measured.readings.refused, *measured.readings.notes):
-        console.print(f"note: {text}")
+        console.print(f"note: {with_option(text)}")
 
 
 def _show_readings(measured: WiringMeasured, console: Console) -> None:

@@ -26,6 +26,7 @@ from job._job import (
     save_job,
     verify_job,
 )
+from job._kept_studies import damage_of, study_file, study_kept
 from job._likelihoods import TABLES as LIKELIHOOD_TABLES
 from job._likelihoods import bundled_table, likelihoods_text, read_likelihoods
 from job._model import (
@@ -63,13 +64,13 @@ from job._practice import (
 )
 from job._prices import bundled_prices, read_prices, unit_price
 from job._sounding import Sounding, long_enough, with_signal
+from job._steps_taken import StepTaken
 from job._study import (
     BURST_MARK,
     Study,
     compare_studies,
     comparison_json,
     number,
-    study_file,
     study_json,
     study_recording,
 )
@@ -82,8 +83,8 @@ from job._wiring_measured_json import LEAST_PROBABILITY, measured_json
 from job._wiring_model import WIRING_STATES, WiringFile, WiringState
 from job._wiring_readings import WiringReadings, parse_readings
 from job._wiring_study import WIRING_CAUTIONS, WiringStudy, wiring_study
-from job._wiring_system import WiringSystem, wiring_system
-from job._words import CAUTIONS, aggressor_words, change_texts, figure_words, quantity_words, tap_words
+from job._wiring_system import Assumption, WiringSystem, wiring_system
+from job._words import CAUTIONS, aggressor_words, change_texts, figure_words, quantity_words, role_words, tap_words
 
 __all__ = [
     "BURST_MARK",
@@ -99,6 +100,7 @@ __all__ = [
     "Advice",
     "AlignmentEntry",
     "AnswerEntry",
+    "Assumption",
     "Entry",
     "Job",
     "JobDiagnosis",
@@ -111,6 +113,7 @@ __all__ = [
     "Shop",
     "Sounding",
     "State",
+    "StepTaken",
     "Study",
     "Taken",
     "Taker",
@@ -138,6 +141,7 @@ __all__ = [
     "change_texts",
     "compare_studies",
     "comparison_json",
+    "damage_of",
     "damaged_recordings",
     "decibels",
     "decimals_for",
@@ -176,11 +180,13 @@ __all__ = [
     "read_prices",
     "read_wiring_file",
     "readings_of_study",
+    "role_words",
     "save_job",
     "seconds_for_averages",
     "set_outcome",
     "study_file",
     "study_json",
+    "study_kept",
     "study_recording",
     "tap_words",
     "two_digits",

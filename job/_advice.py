@@ -92,10 +92,10 @@ def _coupling_text(channel: RecordedChannel) -> str:
     if channel.coupling == "AC":
         return (
             f"{channel.role} is recorded through an AC-coupled input: ripple can be read, volts and sag cannot and "
-            "will not be stated. Use a DC-coupled input, or say --coupling N=DC if this one is."
+            "will not be stated. Use a DC-coupled input, or say that this one is, if it is."
         )
     return (
-        f"Is the input of {channel.role} DC-coupled? Nobody said; without --coupling N=DC no volts and no sag are "
+        f"Is the input of {channel.role} DC-coupled? Nobody said; while that is not known, no volts and no sag are "
         "stated."
     )
 
@@ -106,7 +106,7 @@ def _laptop(conditions: Conditions) -> list[Advice]:
     return [
         Advice(
             "Run the laptop on its own battery, charger unplugged: the charger ties the vehicle to the mains earth and "
-            'makes a loop and a hum of its own. Then note it: --laptop-supply "own battery".'
+            'makes a loop and a hum of its own. Then note that it runs on its "own battery".'
         )
     ]
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from analysis.wiring import Amplifier, Change, ChangePlan, Conductor, Finding, Solution
 from job._wiring_study import WiringStudy
+from job._wiring_system import Assumption
 
 
 def wiring_json(study: WiringStudy) -> dict[str, Any]:
@@ -32,6 +33,7 @@ def wiring_json(study: WiringStudy) -> dict[str, Any]:
         "losses_w": study.influence.losses_w,
         "plan": _plan(plan) if plan else None,
         "assumed": list(study.assumed),
+        "assumptions": [_assumption(one) for one in study.assumptions],
     }
     finished: dict[str, Any] = finite(told)
     return finished
@@ -73,6 +75,19 @@ def differences(found: WiringStudy, left: WiringStudy) -> dict[str, Any]:
         "findings_gone": [finding_json(one) for key, one in faults[0].items() if key not in faults[1]],
         "findings_new": [finding_json(one) for key, one in faults[1].items() if key not in faults[0]],
         "largest_deliverable_w": left.largest.delivered_w - found.largest.delivered_w,
+    }
+
+
+def _assumption(one: Assumption) -> dict[str, Any]:
+    """`value` in `unit` without prefix; null where `words` say it."""
+    return {
+        "what": one.what,
+        "kind": one.kind,
+        "value": one.value,
+        "unit": one.unit,
+        "words": one.words,
+        "source": one.source,
+        "elements": list(one.names),
     }
 
 

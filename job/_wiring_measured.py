@@ -120,8 +120,8 @@ def _placeless(channel: Channel) -> list[str]:
     if channel.role or channel.unit == "FS":
         return []
     return [
-        f"channel {channel.name}: nobody said where it was clipped: give its role when recording or importing, for "
-        "example --channel 1=supply-amp@NAME"
+        f"channel {channel.name}: nobody said where it was clipped: give its role when recording or importing, such "
+        "as supply-amp@NAME"
     ]
 
 
@@ -130,7 +130,7 @@ def _place(channel: Channel, system: System) -> tuple[str, str] | str:
     kind, _, at = channel.role.partition("@")
     if not channel.carries_dc:
         how = "AC-coupled" if channel.coupling == "AC" else "not known to be DC-coupled"
-        raise AnalysisError(f"is {how}, so it shows no drop: record it DC-coupled and say --coupling N=DC")
+        raise AnalysisError(f"is {how}, so it shows no drop: record it through a DC-coupled input")
     unit = "A" if kind == "current" else "V"
     if channel.unit != unit:
         raise AnalysisError(f"is in {channel.unit}, not in {unit}: calibrate it, or give its scale")

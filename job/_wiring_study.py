@@ -34,7 +34,7 @@ from job._parts_list import with_parts
 from job._prices import bundled_prices
 from job._wiring_file import read_wiring_file, wiring_error
 from job._wiring_model import WiringFile, WiringState
-from job._wiring_system import WiringSystem, wiring_system
+from job._wiring_system import Assumption, WiringSystem, wiring_system
 from job._words import CAUTIONS
 
 #: the cautions for whoever handles wires and fuses
@@ -53,7 +53,7 @@ class WiringStudy:
     system: System
     limits: Limits
     #: what the file did not say
-    assumed: tuple[str, ...]
+    assumptions: tuple[Assumption, ...]
     #: the cases that are always looked at, the hardest first
     solutions: tuple[Solution, ...]
     #: the one that conductors and amplifiers are told of
@@ -71,6 +71,11 @@ class WiringStudy:
     fused_a: dict[str, float | None]
     #: None when it was not asked for
     plan: ChangePlan | None
+
+    @property
+    def assumed(self) -> tuple[str, ...]:
+        """One text for each assumption."""
+        return tuple(one.text for one in self.assumptions)
 
 
 def wiring_study(
@@ -132,7 +137,7 @@ def _study(
         state=state,
         system=system,
         limits=limits,
-        assumed=made.assumed,
+        assumptions=made.assumptions,
         solutions=solutions,
         main=main,
         influence=influence(system, main),

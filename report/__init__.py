@@ -15,8 +15,17 @@ from report._paper import PAPER_SIZES, PLAIN_PAPER, UNITS, Paper
 from report._revision import ISSUED, Issue, read_issued
 from report._seal import ATTACHMENT, ReportDigests, numbers_json, read_report_digests
 from report._shop_file import shop_file_place, shop_paper
-from report._signature import Signer, grouped, make_key, public_path, read_signer
-from report._verification import Problem, Verification, verification_json
+from report._signature import Signer, check_key_place, grouped, make_key, public_path, read_signer
+from report._verification import (
+    CheckedLine,
+    Problem,
+    Verification,
+    missing_words,
+    printable,
+    sound_line,
+    verification_json,
+    verification_lines,
+)
 from report._verify import check_report, verify_report
 
 __all__ = [
@@ -26,6 +35,7 @@ __all__ = [
     "PAPER_SIZES",
     "PLAIN_PAPER",
     "UNITS",
+    "CheckedLine",
     "ComposedReport",
     "Issue",
     "LeftOut",
@@ -39,20 +49,25 @@ __all__ = [
     "Verification",
     "check_bundle",
     "check_bundle_target",
+    "check_key_place",
     "check_report",
     "compose_report",
     "grouped",
     "make_files",
     "make_key",
     "make_report",
+    "missing_words",
     "numbers_json",
+    "printable",
     "public_path",
     "read_issued",
     "read_report_digests",
     "read_signer",
     "shop_file_place",
     "shop_paper",
+    "sound_line",
     "verification_json",
+    "verification_lines",
     "verify_report",
     "write_bundle",
     "write_clips",

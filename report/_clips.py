@@ -69,8 +69,9 @@ class ClipPair:
         Raises
         ------
         ReportError
-            When they cannot be written.
+            When they cannot be written, or would replace what is no such clip; then nothing is.
         """
+        _check_places(folder, (self.before, self.after))
         try:
             folder.mkdir(exist_ok=True)
             return _write_all(folder, (self.before, self.after))
@@ -237,9 +238,30 @@ def _dithered(samples: Floats, seed: int) -> Floats:
     return np.asarray(np.round(samples / step + noise) * step)
 
 
+def _targets(folder: Path, sides: tuple[Clip, ...]) -> list[tuple[Clip, Path, str]]:
+    return [(clip, folder / f"{clip.stem}.{kind.lower()}", kind) for clip in sides for kind in _FORMATS]
+
+
+def _check_places(folder: Path, sides: tuple[Clip, ...]) -> None:
+    """What is no clip of ours is left alone."""
+    for _, target, _ in _targets(folder, sides):
+        if target.exists() and not _is_clip(target):
+            raise ReportError(f"{target}: exists and is no clip of humproof's; it is left alone, choose another folder")
+
+
+def _is_clip(path: Path) -> bool:
+    import soundfile
+
+    try:
+        with soundfile.SoundFile(path) as file:
+            return str(file.comment).endswith(_DITHER)
+    except (OSError, soundfile.SoundFileError):
+        return False
+
+
 def _write_all(folder: Path, sides: tuple[Clip, ...]) -> tuple[Path, ...]:
     """Beside their places first; put in place once all are whole."""
-    targets = [(clip, folder / f"{clip.stem}.{kind.lower()}", kind) for clip in sides for kind in _FORMATS]
+    targets = _targets(folder, sides)
     parts = [target.with_name(f".{target.name}.{os.getpid()}.part") for _, target, _ in targets]
     try:
         for (clip, _, kind), part in zip(targets, parts, strict=True):

@@ -56,7 +56,7 @@ def fit_fonts(data: Mapping[str, Any], *, strict: bool = False) -> Fitted:
         Use the bundled fonts only and print every combining mark by its code, too: for texts whose characters
         are there one by one but not together.
     """
-    wanted = {char for text in _texts(data) if not _is_plain(text) for char in _tidy(text)}
+    wanted = {char for text in texts_of(data) if not _is_plain(text) for char in _tidy(text)}
     wanted = {char for char in wanted - _bundled_characters() if not _never(char) and not char.isspace()}
     found = {} if strict else _system_faces(frozenset(wanted))
     shown = _bundled_characters() | {"\n"} | {char for chars in found.values() for char in chars}
@@ -97,15 +97,15 @@ def put_fonts(folder: Path, files: tuple[Path, ...] = ()) -> Path:
 # ---------------------------------------------------------------- texts
 
 
-def _texts(value: Any) -> Iterator[str]:
+def texts_of(value: Any) -> Iterator[str]:
     if isinstance(value, str):
         yield value
     elif isinstance(value, Mapping):
         for one in value.values():
-            yield from _texts(one)
+            yield from texts_of(one)
     elif isinstance(value, (list, tuple)):
         for one in value:
-            yield from _texts(one)
+            yield from texts_of(one)
 
 
 def _mapped(value: Any, change: Callable[[str], str]) -> Any:
@@ -120,7 +120,12 @@ def _mapped(value: Any, change: Callable[[str], str]) -> Any:
 
 def _tidy(text: str) -> str:
     """One kind of line end, and blanks for tabs, which the page would swallow."""
-    return text if _is_plain(text) else _LINE_ENDS.sub("\n", text).replace("\t", " ")
+    return text if _is_plain(text) else one_line_end(text).replace("\t", " ")
+
+
+def one_line_end(text: str) -> str:
+    """Every kind of line end as the one that pages know."""
+    return _LINE_ENDS.sub("\n", text)
 
 
 def _is_plain(text: str) -> bool:

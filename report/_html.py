@@ -13,6 +13,8 @@ from importlib import resources
 from string import Template
 from typing import Any
 
+from report._fonts import one_line_end
+
 _TEMPLATE = "page.html"
 _SIMULATED = '<div class="simulated" role="note">SIMULATED: made by a simulation, not measured on a vehicle</div>'
 #: how the PDF looks and what it carries: not said to the reader
@@ -24,9 +26,12 @@ _BEFORE = {
     "numbers": "",
     "numbers_caption": "",
     "front_picture": "",
+    "glance": "At a glance",
     "texts": "The order",
     "identity": "The job",
     "sheets": "",
+    "in_short": "Further recordings in short",
+    "unpaired": "",
     "rule": "Rule of the verdicts",
     "limits_rule": "",
     "ledgers": "Ledger of the noise",
@@ -38,7 +43,9 @@ _BEFORE = {
 }
 _AFTER = {
     "method": "Method: what was recorded, in order",
+    "readings": "Readings and answers, as entered by the technician",
     "conditions": "Conditions",
+    "condition_list": "Conditions",
     "instruments": "Instruments (numbers name the recordings)",
     "warnings": "Warnings of the analysis (numbers name the recordings)",
     "cautions": "Cautions",
@@ -47,11 +54,28 @@ _AFTER = {
     "revision": "",
     "signature": "",
 }
+#: a shape for each mark of the glance, as in the PDF
+_SHAPES = {"good": "✔", "open": "○", "bad": "✖"}
 #: parts whose words need no name before them
-_SILENT = frozenset({"sentence", "words", "text", "key", "notes", "table", "tables", "picture", "pictures", "drawings"})
+_SILENT = frozenset(
+    {
+        "note",
+        "sentence",
+        "stated",
+        "words",
+        "text",
+        "key",
+        "notes",
+        "table",
+        "tables",
+        "picture",
+        "pictures",
+        "drawings",
+    }
+)
 _FINDINGS_NOTE = (
-    "In brackets: the limit of that rule. Numbers as reckoned from the wiring as taken down; see the drawing's "
-    "conditions."
+    "In brackets: the limit of that rule. Calculated from the wiring as taken down, under the conditions of the "
+    "drawing."
 )
 #: HTML living standard, 13.2.3.5: no controls but white space, no surrogates, no noncharacters
 _FORBIDDEN = re.compile(
@@ -83,12 +107,15 @@ class _Page:
         self._data, self._files = data, files
         self._forms: dict[str, Callable[[Any], str]] = {
             "annex": self._annex,
+            "condition_list": _pairs,
             "conditions": _conditions,
             "digest_sentence": lambda text: "",
+            "glance": _glance,
             "identity": _pairs,
             "letterhead": lambda own: "",
             "numbers": self._numbers,
             "numbers_caption": _small,
+            "revision": lambda told: _paragraph(told["text"]),
             "sheets": lambda sheets: "".join(map(self._sheet, sheets)),
             "texts": _pairs,
             "wiring": self._wiring,
@@ -157,7 +184,7 @@ class _Page:
             if findings and findings["rows"]
             else _small("No rule is broken.")
         )
-        guessed = _small(f"Assumed, because it was not taken down: {'; '.join(assumed)}.") if assumed else ""
+        guessed = _small("Not taken down, so assumed:") + self._any(assumed) if assumed else ""
         return first + self._any(told) + broken + guessed
 
     def _picture(self, one: Mapping[str, Any]) -> str:
@@ -224,7 +251,8 @@ class _Page:
 
 def _text(value: Any) -> str:
     """Any text, for between tags and within quoted attributes; what HTML cannot hold stands by its code."""
-    return escape(_FORBIDDEN.sub(lambda found: f"[U+{ord(found[0]):04X}]", str(value)), quote=True)
+    told = _FORBIDDEN.sub(lambda found: f"[U+{ord(found[0]):04X}]", one_line_end(str(value)))
+    return escape(told, quote=True)
 
 
 def _one_line(text: str) -> str:
@@ -256,6 +284,13 @@ def _bullets(texts: Sequence[Any]) -> str:
 def _pairs(rows: Sequence[Sequence[str]]) -> str:
     told = (f"<dt>{_text(name)}</dt><dd class=typed dir=auto>{_text(words)}</dd>" for name, words in rows)
     return f"<dl>{''.join(told)}</dl>"
+
+
+def _glance(rows: Sequence[Mapping[str, str]]) -> str:
+    told = (
+        f"<dt>{_SHAPES[row['mark']]} {_text(row['what'])}</dt><dd dir=auto>{_text(row['words'])}</dd>" for row in rows
+    )
+    return f'<dl class="glance">{"".join(told)}</dl>'
 
 
 def _scroll(table: str, name: str) -> str:

@@ -6,14 +6,17 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from capture import Recording
 from job import Entry, Job
 from report._pictures import drawn_channels, has_burst_traces
+from report._recorded import recorded
+from report._selection import in_full, in_short
 from report._sheets import Contents, Sheet
 from report._words import place
 
 _FLOOR = "instrument floor"
 _OTHER = {"as found": "as left", "as left": "as found"}
+#: of what is left out for want of room
+_MOST_NAMED = 4
 _SAME = "the same isolation step, test signal and tap points (channel roles)"
 
 
@@ -52,12 +55,14 @@ def _named(sheet: Sheet) -> str:
 
 def _recordings(job: Job, contents: Contents) -> Iterator[LeftOut]:
     shown = {study.path for sheet in contents.sheets for _, study in sheet.with_floor}
+    # What the isolation steps did stands with the cause.
+    taken = {job.folder / one.file for one in (contents.diagnosis.taken if contents.diagnosis else ())}
     for entry in job.facts.recordings:
-        if job.path(entry) not in shown:
-            yield _recording(job, entry, contents)
+        if job.path(entry) not in shown | taken:
+            yield _recording(job, entry, contents, shown)
 
 
-def _recording(job: Job, entry: Entry, contents: Contents) -> LeftOut:
+def _recording(job: Job, entry: Entry, contents: Contents, shown: set[Path]) -> LeftOut:
     name = Path(entry.file).name
     if entry.state == _FLOOR:
         other = any(sheet.floor for sheet in contents.sheets)
@@ -65,22 +70,22 @@ def _recording(job: Job, entry: Entry, contents: Contents) -> LeftOut:
             "another floor recording fits better" if other else "no recording that is shown shares a tap point with it"
         )
         return LeftOut(name, why)
-    later = _later(job, entry)
-    if later:
-        return LeftOut(name, f"of one step the last recording counts: {Path(later.file).name}")
+    other_take = _counts(job, entry, contents, shown)
+    if other_take:
+        return LeftOut(name, f"of one step another recording counts: {Path(other_take.file).name}")
     other_state = _OTHER[entry.state]
     return LeftOut(name, f"no recording {other_state} has {_SAME}", f"record that step {other_state}")
 
 
-def _later(job: Job, entry: Entry) -> Entry | None:
-    """The last recording of the same state, step, signal and tap points, if that is another one."""
-    alike = [other for other in job.entries(entry.state) if _key(job, other) == _key(job, entry)]
-    return alike[-1] if alike[-1] != entry else None
+def _counts(job: Job, entry: Entry, contents: Contents, shown: set[Path]) -> Entry | None:
+    """The recording of the same state, step, signal and tap points that is shown instead, if there is one."""
+    own = _key(job, entry, contents)
+    alike = [other for other in job.entries(entry.state) if _key(job, other, contents) == own]
+    return next((other for other in alike if job.path(other) in shown), None)
 
 
-def _key(job: Job, entry: Entry) -> tuple[str, str | None, frozenset[str]]:
-    with Recording(job.path(entry)) as recording:
-        info = recording.info
+def _key(job: Job, entry: Entry, contents: Contents) -> tuple[str, str | None, frozenset[str]]:
+    info, _ = recorded(job, entry, contents)
     roles = frozenset(channel.role or channel.name for channel in info.channels)
     return info.isolation_step, info.conditions.test_signal, roles
 
@@ -107,8 +112,16 @@ def _unwritten(job: Job) -> Iterator[LeftOut]:
 
 def _not_drawn(contents: Contents) -> Iterator[LeftOut]:
     """Pages hold the pictures that tell most; the screens show every tap point."""
-    loaded = any(has_burst_traces(sheet) for sheet in contents.sheets)
-    for sheet in contents.sheets:
+    short = in_short(contents)
+    if short:
+        yield LeftOut(
+            f"Pictures and ledger of {', '.join(map(_named, short[:_MOST_NAMED]))}"
+            + (f" and {len(short) - _MOST_NAMED} more" if short[_MOST_NAMED:] else ""),
+            "pages have room for few pairs; these stand in short, a row for each tap point and for all that got worse",
+        )
+    full = in_full(contents)
+    loaded = any(has_burst_traces(sheet) for sheet in full)
+    for sheet in full:
         drawn = drawn_channels(sheet, bursts_elsewhere=loaded)
         missing = [channel for channel in sheet.first.analysis.channels if channel not in drawn]
         if sheet.first.analysis.spectra is None and missing:

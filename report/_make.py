@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from capture import file_sha256
-from job import Entry, Job, damaged_recordings, open_job
+from job import Entry, Job, Study, damage_of, open_job, study_kept
 from report._composed import ComposedReport, check_target, stamps_of
 from report._errors import ReportError
 from report._left_out import left_out
@@ -15,12 +15,17 @@ from report._paper import PLAIN_PAPER, Paper
 from report._revision import read_issued
 from report._seal import collect_digests
 from report._sealing import complete_seal, seal_words, typeset_sealed
-from report._sheets import Studier, gather, study_anew
+from report._sheets import Studier, gather
 from report._signature import Signer
 
 Progress = Callable[[float, str], None]
 
 DEFAULT_NAME = "report.pdf"
+
+
+def study_once(job: Job, entry: Entry, progress: Callable[[float], None]) -> Study:
+    """Read and analyse the file, unless this computer studied the same bytes before."""
+    return study_kept(job.path(entry), progress)
 
 
 def make_report(
@@ -64,7 +69,7 @@ def make_report(
 def compose_report(
     folder: Path,
     progress: Progress = lambda fraction, text: None,
-    study: Studier = study_anew,
+    study: Studier = study_once,
     signer: Signer | None = None,
     paper: Paper = PLAIN_PAPER,
 ) -> ComposedReport:
@@ -116,11 +121,7 @@ def _check_recordings(job: Job, progress: Callable[[float], None]) -> None:
     problems: list[str] = []
     for index, entry in enumerate(entries):
         progress(index / len(entries))
-        problems += damaged_recordings(_only(job, entry))
+        problems += damage_of(job, entry)
     if problems:
         more = f" (and {len(problems) - 1} more)" if problems[1:] else ""
         raise ReportError(f"{problems[0]}; put back the file that was entered, then make the report again{more}")
-
-
-def _only(job: Job, entry: Entry) -> Job:
-    return Job(job.folder, job.facts.model_copy(update={"recordings": (entry,)}))

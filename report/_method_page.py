@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
+from analysis import CAUSE_BY_SLUG, EvidenceItem
 from analysis.wiring import Joint
-from capture import Recording, RecordingInfo
-from job import NO_BREAK, Entry, Job, fixed, plain
+from capture import RecordingInfo
+from job import NO_BREAK, AnswerEntry, Entry, Job, WiringStudy, bundled_table, fixed, level, plain
 from report._cause_page import percent
+from report._paper import PLAIN_PAPER, Paper
+from report._recorded import recorded
 from report._sheets import Contents
-from report._words import STATED_NOTHING
+from report._tables import numbered
+from report._wiring_page import finding_words
+from report._words import STATED_NOTHING, trimmed
 
 _SETTLING = ("set-screw", "ferrule in set-screw")
 _MOST_NAMED = 6
@@ -18,22 +24,43 @@ _MOST_NAMED = 6
 
 def method_table(job: Job, contents: Contents) -> dict[str, Any]:
     """Every recording in the order in which it was made."""
-    shown = {study.path: study for sheet in contents.sheets for _, study in sheet.with_floor}
+    averages = _averages(job, contents)
     rows = []
     for entry in job.facts.recordings:
-        with Recording(job.path(entry)) as recording:
-            info, seconds = recording.info, recording.duration_s
-        study = shown.get(job.path(entry))
-        averages = study.analysis.spectra.averages if study and study.analysis.spectra else None
-        rows.append((info.start_utc, _row(entry, info, seconds, averages)))
+        info, seconds = recorded(job, entry, contents)
+        rows.append((info.start_utc, _row(entry, info, seconds, averages.get(entry.file))))
     ordered = [row for _, row in sorted(rows, key=lambda pair: pair[0])]
-    heads = ["Start (UTC)", "State", "Isolation step", "Test signal", "Engine", "Length", "Averages"]
+    heads = ["No.", "Start (UTC)", "State", "Isolation step", "Test signal", "Engine", "Length", "Averages"]
     return {"heads": heads, "rows": ordered}
+
+
+def _averages(job: Job, contents: Contents) -> dict[str, int]:
+    """Of the recordings that are compared, and of those of isolation steps."""
+    names = {job.path(entry): entry.file for entry in job.facts.recordings}
+    studies = [study for sheet in contents.sheets for _, study in sheet.with_floor]
+    shown = {names[one.path]: one.analysis.spectra.averages for one in studies if one.analysis.spectra}
+    taken = contents.diagnosis.taken if contents.diagnosis else ()
+    return {one.file: one.averages for one in taken if one.averages} | shown
+
+
+def readings_table(job: Job, contents: Contents) -> dict[str, Any] | None:
+    """What was read off a meter or answered, as the technician entered it; None where nothing was."""
+    table = contents.diagnosis.table if contents.diagnosis else bundled_table()
+    items = {item.slug: item for item in table.items}
+    rows = [_reading(entry, items.get(entry.item)) for entry in job.facts.answers]
+    return {"heads": ["Question", "Reading or answer", "Note"], "rows": rows} if rows else None
+
+
+def _reading(entry: AnswerEntry, item: EvidenceItem | None) -> list[str]:
+    unit = item.unit if item else ""
+    said = entry.answer if entry.reading is None else level(entry.reading, None, unit)
+    return [item.question if item else entry.item, said, entry.note]
 
 
 def _row(entry: Entry, info: RecordingInfo, seconds: float, averages: int | None) -> list[str]:
     facts = info.conditions
     return [
+        numbered(entry.file),
         f"{info.start_utc:%Y-%m-%d %H:%M:%S}",
         entry.state,
         info.isolation_step,
@@ -46,61 +73,76 @@ def _row(entry: Entry, info: RecordingInfo, seconds: float, averages: int | None
 
 def not_tested(job: Job, contents: Contents) -> list[str]:
     """In the technician's words, then what the recordings themselves tell."""
-    said = job.facts.visit.not_tested.strip()
-    return [*([said] if said else []), *_untested_speeds(job), *_open_step(contents)]
+    said = trimmed(job.facts.visit.not_tested)
+    return [*([said] if said else []), *_untested_speeds(job, contents), *_open_step(contents)]
 
 
-def _untested_speeds(job: Job) -> Iterator[str]:
-    speeds = set()
-    for entry in job.facts.recordings:
-        if entry.state != "instrument floor":
-            with Recording(job.path(entry)) as recording:
-                speeds.add(recording.info.conditions.engine_rpm)
+def _untested_speeds(job: Job, contents: Contents) -> Iterator[str]:
+    takes = [entry for entry in job.facts.recordings if entry.state != "instrument floor"]
+    speeds = {recorded(job, entry, contents)[0].conditions.engine_rpm for entry in takes}
     known = sorted(speed for speed in speeds if speed is not None)
     if known:
-        yield f"Engine speeds other than {', '.join(plain(speed, 'rpm', 6) for speed in known)}."
+        *first, last = [plain(speed, "rpm", 6) for speed in known]
+        yield f"Engine speeds other than {', '.join(first)}{' and ' if first else ''}{last}."
 
 
 def _open_step(contents: Contents) -> Iterator[str]:
     found = contents.diagnosis
     if found and found.steps and not found.diagnosis.causes[0].proven:
-        yield f"The step that would tell most next: {found.steps[0].step.words}."
+        yield f"The isolation step that would have told most next: {found.steps[0].step.words}."
 
 
-def could_return(contents: Contents) -> list[str]:
+def could_return(contents: Contents, paper: Paper = PLAIN_PAPER) -> list[str]:
     """What is known to undo such work, from what was found and left."""
-    return [*_unproven(contents), *_open_findings(contents), *_settling(contents), _RETEST]
+    return [*_by_cause(contents), *_by_wiring(contents, paper), *_settling(contents), _RETEST]
 
 
 _RETEST = (
-    "Whatever is changed, added or moved in the vehicle afterwards; if it returns, record the same steps again at "
-    "the same points and set them against these."
+    "Anything that is changed, added or moved in the vehicle later. If the trouble returns, record the same steps "
+    "again at the same points and compare them with these."
 )
 
 
-def _unproven(contents: Contents) -> Iterator[str]:
+def _by_cause(contents: Contents) -> Iterator[str]:
     found = contents.diagnosis
-    if found and not found.diagnosis.causes[0].proven:
-        first = found.diagnosis.causes[0]
-        yield f"The cause was not proven (the first one has {percent(first.probability)}): another may be at work."
+    if found is None:
+        return
+    first = found.diagnosis.causes[0]
+    if first.proven:
+        yield f"The proven cause, if its cure does not last: {CAUSE_BY_SLUG[first.cause].words}."
+    else:
+        share = percent(first.probability)
+        yield f"A cause that is still there: none is proven; the most probable one has {share}."
 
 
-def _open_findings(contents: Contents) -> Iterator[str]:
-    left = [study for study in contents.wiring if study.state == "as left"]
-    for one in (one for study in left for one in study.findings if one.must_go):
-        yield f"Still open in the wiring as left: {one.text}"
+def _by_wiring(contents: Contents, paper: Paper) -> Iterator[str]:
+    left = _as_left(contents)
+    if left is None:
+        if any(one.must_go for study in contents.wiring for one in study.findings):
+            yield "The faults of the wiring as found: how the wiring was left was not taken down."
+        return
+    grave = [one for one in left.findings if one.must_go]
+    for one in grave[:_MOST_NAMED]:
+        yield f"Still open in the wiring as left: {finding_words(one, paper)}"
+    if grave[_MOST_NAMED:]:
+        yield f"{len(grave) - _MOST_NAMED} more findings that are still open: see the rules broken as left."
+
+
+def _as_left(contents: Contents) -> WiringStudy | None:
+    return next((study for study in contents.wiring if study.state == "as left"), None)
 
 
 def _settling(contents: Contents) -> Iterator[str]:
-    left = [study for study in contents.wiring if study.state == "as left"]
-    names = [
-        one.name for study in left for one in study.system.elements if isinstance(one, Joint) and one.kind in _SETTLING
-    ]
+    left = _as_left(contents)
+    joints = [one for one in left.system.elements if isinstance(one, Joint)] if left else []
+    names = [one.name.partition(": ")[0] for one in joints if one.kind in _SETTLING]
     if names:
-        more = f" and {len(names) - _MOST_NAMED} more" if names[_MOST_NAMED:] else ""
+        places = Counter(names).most_common()
+        told = ", ".join(f"{name} ({count})" if count > 1 else name for name, count in places[:_MOST_NAMED])
+        more = f" and {len(places) - _MOST_NAMED} more places" if places[_MOST_NAMED:] else ""
         yield (
-            "Strands settle under set screws: tighten them again after a day and after the first heat "
-            f"({', '.join(names[:_MOST_NAMED])}{more})."
+            "Strands that settle under set screws: tighten these again after a day, and once more after they have run "
+            f"hot: {told}{more}."
         )
 
 

@@ -15,6 +15,7 @@ from analysis import Change, Ledger
 from job import (
     JobDiagnosis,
     Measure,
+    StepTaken,
     Study,
     WiringStudy,
     decibels,
@@ -26,6 +27,7 @@ from job import (
     with_floor,
     with_uncertainty,
 )
+from report._cause_page import percent, step_change, step_level
 from report._sheets import Sheet, channel_named, twin
 
 DIAGNOSIS = "diagnosis"
@@ -96,13 +98,22 @@ def _of_wiring(source: str, study: WiringStudy) -> Iterator[Told]:
 
 
 def numbers_of_diagnosis(found: JobDiagnosis | None) -> list[Told]:
-    """The probabilities of the causes."""
+    """The probabilities of the causes, and the noise of each isolation step, in the order recorded."""
     causes = found.diagnosis.causes if found else ()
-    return _unique(_told(DIAGNOSIS, one.cause, _percent(one.probability), one.probability) for one in causes)
+    shares = (_told(DIAGNOSIS, one.cause, percent(one.probability), one.probability) for one in causes)
+    return _unique(iter([*shares, *_of_steps(found.taken if found else ())]))
 
 
-def _percent(share: float) -> str:
-    return f"{100 * share:.0f} %"
+def _of_steps(taken: Sequence[StepTaken]) -> Iterator[Told]:
+    # By their places: the files may lie elsewhere when they are checked.
+    for place, one in enumerate(taken, 1):
+        what = f"step {place}, {one.step}: {one.quantity}"
+        printed = step_level(one, taken)
+        yield _told(DIAGNOSIS, what, printed, one.value, one.uncertainty, channel=one.channel, unit=one.unit)
+        change = step_change(one, taken)
+        if change:
+            told = f"{what} against the first baseline"
+            yield _told(DIAGNOSIS, told, change, one.change_db, channel=one.channel, unit="dB")
 
 
 def _of_study(name: str, study: Study) -> Iterator[Told]:

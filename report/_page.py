@@ -5,23 +5,27 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from capture import Recording
 from job import CAUTIONS, NO_BREAK, Entry, Job, fixed, plain
 from report._cause_page import cause_page
 from report._front import front_caption, front_numbers
+from report._glance import glance
 from report._headline import counts, headline
 from report._ledger_page import ledger_page
 from report._limits import rule_words
-from report._method_page import could_return, method_table, not_tested, work_done
+from report._method_page import could_return, method_table, not_tested, readings_table, work_done
 from report._paper import PLAIN_PAPER, Paper
 from report._pictures import Picture, has_burst_traces, pictures
+from report._recorded import recorded
 from report._seal import ReportDigests
+from report._selection import in_full, short_table
 from report._sheets import Contents, Sheet
-from report._tables import condition_table, figure_rows, instrument_lines, warning_lines
+from report._tables import condition_list, condition_table, figure_rows, instrument_lines, warning_lines
 from report._wiring_page import change_rows, wiring_page, wiring_sentence
-from report._words import DIGEST_SENTENCE, RULE, SCOPE, STATED_NOTHING
+from report._words import DIGEST_SENTENCE, RULE, SCOPE, STATED_NOTHING, trimmed
 
 LOGO = "logo.png"
+#: so many sheets' conditions stand side by side; of more they are listed
+_SIDE_BY_SIDE = 2
 _MOMENT = ("year", "month", "day", "hour", "minute", "second")
 _LONGEST_NUMBER = 40
 _SIDE_NAMES = {"before": "Before (as found)", "after": "After (as left)"}
@@ -35,19 +39,20 @@ def page_data(
     progress: Callable[[float], None] = lambda fraction: None,
 ) -> tuple[dict[str, Any], dict[str, str | bytes]]:
     """The template's data, and the drawings (and the logo) by file name."""
-    annex = [_annex_row(job, entry) for entry in job.facts.recordings]
+    annex = [_annex_row(job, entry, contents) for entry in job.facts.recordings]
     simulated = any(row["simulated"] for row in annex)
-    sheets, drawn = _sheets(contents, paper, lambda part: progress(0.6 * part))
+    shown = in_full(contents)
+    sheets, drawn = _sheets(shown, paper, lambda part: progress(0.6 * part))
     numbers, bars = front_numbers(contents)
     wiring, plans = wiring_page(contents.wiring, paper)
     progress(0.6)
-    ledgers, splits = ledger_page(contents.sheets)
+    ledgers, splits = ledger_page(shown)
     head, logo = _letterhead(job, paper)
     visit = job.facts.visit
     data = {
         "paper": paper.template_name,
         "letterhead": head,
-        "title": visit.title if visit.title.strip() else "Measurement of a vehicle's sound system",
+        "title": visit.title if trimmed(visit.title) else "Measurement of a vehicle's sound system",
         "number": visit.number,
         "simulated": simulated,
         "issued": {key: getattr(digests.issued_utc, key) for key in _MOMENT},
@@ -57,22 +62,27 @@ def page_data(
         "numbers_caption": front_caption(numbers),
         "front_picture": None if bars else _moved(sheets),
         "counts": counts(contents),
-        "missing": list(contents.missing),
+        "glance": glance(contents, job.facts.outcome.cause),
+        "missing": [] if contents.comparisons else list(contents.missing),
         "identity": _identity(job, annex, digests),
         "texts": _texts(job, contents),
         "sheets": sheets,
+        "in_short": short_table(contents, paper),
+        "unpaired": list(contents.missing) if contents.comparisons else [],
         "ledgers": ledgers,
         "wiring": wiring,
-        "cause": cause_page(contents),
+        "cause": cause_page(contents, job.facts.outcome),
         "method": method_table(job, contents),
-        "conditions": _conditions(contents, paper),
+        "readings": readings_table(job, contents),
+        "conditions": _conditions(contents, paper) if len(contents.sheets) <= _SIDE_BY_SIDE else [],
+        "condition_list": condition_list(contents.sheets, paper) if len(contents.sheets) > _SIDE_BY_SIDE else [],
         "instruments": instrument_lines(contents.sheets),
         "warnings": warning_lines(contents.sheets),
         "rule": RULE if contents.comparisons else "",
         "limits_rule": rule_words(paper.rule, any(row["limit"] for sheet in sheets for row in sheet["rows"])),
         "work": work_done(job, change_rows(contents.wiring, paper)),
         "not_tested": not_tested(job, contents),
-        "could_return": could_return(contents),
+        "could_return": could_return(contents, paper),
         "annex": annex,
         "job_sha256": digests.job_sha256,
         "wiring_sha256": digests.wiring_sha256 or "",
@@ -85,15 +95,15 @@ def page_data(
 
 
 def _sheets(
-    contents: Contents, paper: Paper, progress: Callable[[float], None]
+    shown: tuple[Sheet, ...], paper: Paper, progress: Callable[[float], None]
 ) -> tuple[list[dict[str, Any]], dict[str, str]]:
-    loaded = any(has_burst_traces(sheet) for sheet in contents.sheets)
+    loaded = any(has_burst_traces(sheet) for sheet in shown)
     drawn = []
-    for row, sheet in enumerate(contents.sheets):
-        progress(row / len(contents.sheets))
+    for row, sheet in enumerate(shown):
+        progress(row / len(shown))
         drawn.append(pictures(sheet, bursts_elsewhere=loaded))
     files = {_file(row, column): one.svg for row, many in enumerate(drawn) for column, one in enumerate(many)}
-    pairs = enumerate(zip(contents.sheets, drawn, strict=True))
+    pairs = enumerate(zip(shown, drawn, strict=True))
     return [_sheet(sheet, many, row, paper) for row, (sheet, many) in pairs], files
 
 
@@ -149,7 +159,7 @@ def _texts(job: Job, contents: Contents) -> list[list[str]]:
         "Began after": visit.began_after,
         "Found": visit.found,
         "Done": visit.done,
-        "Supply wiring": wiring_sentence(contents.wiring),
+        "Power": wiring_sentence(contents.wiring),
     }
     return [[label, text] for label, text in parts.items() if text]
 
@@ -188,16 +198,15 @@ def _heading(sheet: Sheet) -> str:
     return f"Isolation step: {info.isolation_step}" + (f". Test signal: {signal}" if signal else "")
 
 
-def _annex_row(job: Job, entry: Entry) -> dict[str, Any]:
-    with Recording(job.path(entry)) as recording:
-        info = recording.info
-        return {
-            "file": entry.file,
-            "state": entry.state,
-            "step": info.isolation_step,
-            "start": f"{info.start_utc:%Y-%m-%d %H:%M:%S}",
-            "extent": f"{fixed(recording.duration_s, 1)}{NO_BREAK}s at {plain(recording.rate_hz, 'Hz', 9)}",
-            "simulated": info.simulated,
-            "note": entry.note,
-            "sha256": entry.sha256,
-        }
+def _annex_row(job: Job, entry: Entry, contents: Contents) -> dict[str, Any]:
+    info, seconds = recorded(job, entry, contents)
+    return {
+        "file": entry.file,
+        "state": entry.state,
+        "step": info.isolation_step,
+        "start": f"{info.start_utc:%Y-%m-%d %H:%M:%S}",
+        "extent": f"{fixed(seconds, 1)}{NO_BREAK}s at {plain(info.rate_hz, 'Hz', 9)}",
+        "simulated": info.simulated,
+        "note": entry.note,
+        "sha256": entry.sha256,
+    }

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from analysis import Change, Channel, Comparison
+from capture import RecordingInfo
 from job import (
     Entry,
     Job,
@@ -67,6 +68,8 @@ class Contents:
     #: None where no cause can be told, for the reason that is given
     diagnosis: JobDiagnosis | None = None
     not_diagnosed: str = ""
+    #: what the recordings that were studied say of themselves and their lengths in s, by their file in job.toml
+    told: Mapping[str, tuple[RecordingInfo, float]] = field(default_factory=dict)
 
     @property
     def comparisons(self) -> tuple[Sheet, ...]:
@@ -85,7 +88,9 @@ def gather(job: Job, progress: Progress, study: Studier = study_anew) -> Content
     sheets = _sheets(job, lambda part, text: progress(_STUDIED * part, text), kept)
     diagnosis, reason = _diagnosis(job, kept, _between(progress, _STUDIED, _DIAGNOSED, "weighing the causes"))
     progress(_DIAGNOSED, "reckoning the wiring")
-    return replace(sheets, wiring=_wiring(job), diagnosis=diagnosis, not_diagnosed=reason)
+    wiring = _wiring(job)
+    missing = tuple(_missing(job, sheets, diagnosis))
+    return replace(sheets, missing=missing, wiring=wiring, diagnosis=diagnosis, not_diagnosed=reason, told=kept.told())
 
 
 class _Kept:
@@ -103,6 +108,9 @@ class _Kept:
                 raise ReportError(f"{path}: was changed while the report was being made; make it again")
             self._studies[entry] = made
         return self._studies[entry]
+
+    def told(self) -> dict[str, tuple[RecordingInfo, float]]:
+        return {entry.file: (one.info, one.frames / one.info.rate_hz) for entry, one in self._studies.items()}
 
     def at(self, path: Path, progress: Callable[[float], None]) -> Study:
         entry = next(one for one in self._job.facts.recordings if self._job.path(one) == path)
@@ -133,13 +141,12 @@ def _sheets(job: Job, progress: Progress, kept: _Kept) -> Contents:
     matched = pairs(job)
     wanted = _wanted(job, matched)
     studies = _study_all(job, wanted, progress, kept)
-    missing = tuple(_missing(job, matched))
     if matched:
-        return Contents(tuple(_compared(pair, studies) for pair in matched), missing, one_sided=False)
+        return Contents(tuple(_compared(pair, studies) for pair in matched), (), one_sided=False)
     floor = next((studies[entry] for entry in wanted if entry.state == "instrument floor"), None)
     singles = [entry for entry in wanted if entry.state != "instrument floor"]
     sheets = tuple(Sheet(((entry.state, studies[entry]),), _same_points(studies[entry], floor)) for entry in singles)
-    return Contents(sheets, missing, one_sided=not (job.entries("as found") and job.entries("as left")))
+    return Contents(sheets, (), one_sided=not (job.entries("as found") and job.entries("as left")))
 
 
 def _wanted(job: Job, matched: list[Pair]) -> list[Entry]:
@@ -175,10 +182,13 @@ def _same_points(study: Study, floor: Study | None) -> Study | None:
     return floor
 
 
-def _missing(job: Job, matched: list[Pair]) -> list[str]:
-    if matched:
-        used = {entry for pair in matched for entry in (pair.before, pair.after)}
-        alone = [entry for state in ("as found", "as left") for entry in job.entries(state) if entry not in used]
+def _missing(job: Job, sheets: Contents, diagnosis: JobDiagnosis | None) -> list[str]:
+    """Isolation steps need no partner: what they did stands with the cause."""
+    if sheets.comparisons:
+        used = {study.path for sheet in sheets.sheets for _, study in sheet.sides}
+        used |= {job.folder / one.file for one in (diagnosis.taken if diagnosis else ())}
+        entries = [*job.entries("as found"), *job.entries("as left")]
+        alone = [entry for entry in entries if job.path(entry) not in used]
         return [_alone(alone)] if alone else []
     found, left = job.entries("as found"), job.entries("as left")
     if found and left:
@@ -203,7 +213,7 @@ def _alone(alone: list[Entry]) -> str:
     names = ", ".join(Path(entry.file).name for entry in alone)
     return (
         "Not compared, because there is no partner of the same isolation step, test signal and tap points, "
-        f"or a later recording of the same counts: {names}."
+        f"or another recording of the same counts: {names}."
     )
 
 

@@ -17,6 +17,8 @@ from report._sheets import Sheet, channel_named, twin
 from report._words import STATED_NOTHING, place, quantity
 
 _NOTE = "Note"
+#: conditions that the method's table has
+_IN_METHOD = ("Recording", "Start", "Isolation step", "Test signal")
 _OF_CHANNEL = re.compile(r"channel (.+?): (.*)", re.DOTALL)
 _NUMBERED = re.compile(r"(\d+)-")
 _LISTED = (*LOWER_IS_BETTER, *HIGHER_IS_BETTER)
@@ -104,7 +106,7 @@ def _floor_figure(sheet: Sheet, channel: Channel, name: str) -> Figure | None:
 
 def condition_table(sheets: Sequence[Sheet], paper: Paper = PLAIN_PAPER) -> dict[str, Any]:
     """What was held fixed: a column per side of each sheet; a cell spans the neighbours that say the same."""
-    columns = [_conditions(study, paper) for sheet in sheets for _, study in sheet.sides]
+    columns = [conditions_of(study, paper) for sheet in sheets for _, study in sheet.sides]
     labels = [label for label in columns[0] if label != _NOTE or any(column[_NOTE] for column in columns)]
     return {
         "columns": len(columns),
@@ -119,7 +121,28 @@ def _spanning(texts: list[str]) -> list[dict[str, Any]]:
     return [{"text": text, "span": len(list(group))} for text, group in groupby(texts)]
 
 
-def _conditions(study: Study, paper: Paper) -> dict[str, str]:
+def condition_list(sheets: Sequence[Sheet], paper: Paper = PLAIN_PAPER) -> list[list[str]]:
+    """For many recordings: each condition with what it was, and where it differed with the recordings' numbers.
+
+    What the table of the method has of every recording (start, step, signal, length) is not said again.
+    """
+    found: dict[str, dict[str, list[str]]] = {}
+    shown = studies(sheets)
+    for study in shown:
+        for label, text in conditions_of(study, paper).items():
+            if label not in _IN_METHOD and (text or label != _NOTE):
+                found.setdefault(label, {}).setdefault(text or STATED_NOTHING, []).append(short_name(study))
+    return [[label, _listed(texts, len(shown))] for label, texts in found.items()]
+
+
+def _listed(texts: dict[str, list[str]], everyone: int) -> str:
+    return "; ".join(
+        text if len(names) == everyone else f"{text} [{named_in_short(names)}]" for text, names in texts.items()
+    )
+
+
+def conditions_of(study: Study, paper: Paper) -> dict[str, str]:
+    """Label and text of everything that was held fixed; empty where it was not stated."""
     info, facts = study.info, study.info.conditions
     loads = None if facts.loads is None else ", ".join(facts.loads) or "none"
     return {
@@ -165,7 +188,9 @@ def instrument_lines(sheets: Sequence[Sheet]) -> list[str]:
 
 
 def _inputs(inputs: dict[str, dict[str, None]], everyone: set[str]) -> str:
-    parts = (text if set(names) == everyone else f"{text} [{', '.join(names)}]" for text, names in inputs.items())
+    parts = (
+        text if set(names) == everyone else f"{text} [{named_in_short(list(names))}]" for text, names in inputs.items()
+    )
     return "; ".join(parts)
 
 
@@ -206,7 +231,7 @@ def warning_lines(sheets: Sequence[Sheet]) -> list[str]:
     for text, names in recordings.items():
         match = _OF_CHANNEL.match(text)
         channel, rest = match.groups() if match else ("", text)
-        channels.setdefault((", ".join(names), rest), []).append(channel)
+        channels.setdefault((named_in_short(list(names)), rest), []).append(channel)
     return [f"{names}: {_of_channels(own)}{rest}" for (names, rest), own in channels.items()]
 
 
@@ -225,5 +250,26 @@ def studies(sheets: Sequence[Sheet]) -> list[Study]:
 
 def short_name(study: Study) -> str:
     """A recording's number, "003" of "003-as-left-baseline.h5", or its whole name when it has none."""
-    number = _NUMBERED.match(study.path.name)
-    return number[1] if number else study.path.name
+    return numbered(study.path.name)
+
+
+def numbered(file: str) -> str:
+    """The same of a recording's file."""
+    name = file.rpartition("/")[2]
+    number = _NUMBERED.match(name)
+    return number[1] if number else name
+
+
+def named_in_short(names: Sequence[str]) -> str:
+    """Such as "001 to 004, 007": numbers in a row by the first and the last of them."""
+    runs: list[list[str]] = []
+    for name in sorted(names):
+        if runs and _follows(runs[-1][-1], name):
+            runs[-1].append(name)
+        else:
+            runs.append([name])
+    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(run) for run in runs)
+
+
+def _follows(one: str, other: str) -> bool:
+    return one.isdecimal() and other.isdecimal() and int(other) == int(one) + 1

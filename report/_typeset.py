@@ -9,8 +9,9 @@ from importlib import resources
 from pathlib import Path
 from typing import Any, Literal, TypeAlias
 
+from report._direction import right_to_left
 from report._errors import ReportError
-from report._fonts import Fitted, coded_sentence, fit_fonts, metadata_text, put_fonts
+from report._fonts import Fitted, coded_sentence, fit_fonts, metadata_text, put_fonts, texts_of
 
 #: PDF/A-3a (ISO 19005-3: archived, attachments, tags, every letter readable) and PDF/UA-1 (ISO 14289-1) at once; typst
 #: checks both while it writes and refuses what would break them
@@ -49,6 +50,7 @@ def _typeset_fitted(data: Mapping[str, Any], fitted: Fitted, files: Files, *how:
     told = fitted.data | {
         "document_title": metadata_text(data["title"]) or "Report",
         "coded": coded_sentence(fitted.coded),
+        "right_to_left": right_to_left(texts_of(fitted.data)),
     }
     with tempfile.TemporaryDirectory(prefix="humproof-") as name:
         root = Path(name)

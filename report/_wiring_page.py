@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import Any
 
@@ -19,9 +20,8 @@ from analysis.wiring import (
     Joint,
     Port,
     drawing_of,
-    nearest_awg,
 )
-from job import NO_BREAK, WiringStudy, fixed, level, plain
+from job import NO_BREAK, Assumption, WiringStudy, fixed, level, plain
 from report._paper import Paper
 from report._wiring_figure import PartWords, common_scale, wiring_svg
 
@@ -30,7 +30,9 @@ _ENGINES = {"off": "engine off", "idle": "engine idling", "running": "engine run
 #: shapes, so that they tell without colour
 MARKS = {"danger": "▲", "fault": "△", "note": "▽", "changed": "◆"}
 #: findings of one rule are one row; of many elements the first ones are named
-_MOST_NAMED = 8
+_MOST_NAMED, _MOST_ASSUMED = 8, 4
+#: of the table's width, for a column that holds next to nothing
+_NARROWEST = 0.13
 _Part = Element | Port | Block
 
 
@@ -50,13 +52,21 @@ def wiring_page(studies: tuple[WiringStudy, ...], paper: Paper) -> tuple[dict[st
         "drawings": [_drawing(study) for study in studies],
         "key": _KEY,
         "power": {"heads": ["Supply", *_heads(studies)], "rows": power_rows(studies)},
-        "findings": {
-            "heads": ["Rule broken", *_heads(studies), "Source of the rule"],
-            "rows": finding_rows(studies, paper),
-        },
-        "assumed": sorted({text for study in studies for text in study.assumed}),
+        "findings": _findings(studies, paper),
+        "assumed": assumed_table(studies, paper),
     }
     return data, files
+
+
+def _findings(studies: tuple[WiringStudy, ...], paper: Paper) -> dict[str, Any]:
+    rows = finding_rows(studies, paper)
+    return {"heads": ["Rule broken", *_heads(studies), "Source of the rule"], "rows": rows, "columns": _shares(rows)}
+
+
+def _shares(rows: list[list[str]]) -> list[float]:
+    """How wide each column is to be against the others: by the root of its letters, none squeezed: few lines in all."""
+    roots = [math.sqrt(sum(map(len, column))) for column in zip(*rows, strict=True)]
+    return [round(max(root, _NARROWEST * sum(roots)), 1) for root in roots]
 
 
 def _heads(studies: tuple[WiringStudy, ...]) -> list[str]:
@@ -82,7 +92,7 @@ def _caption(study: WiringStudy) -> str:
     main = study.main
     how = f"{plain(100 * main.case.level, '%', 3)} of rated power, {_ENGINES[main.case.engine]}"
     if main.converged:
-        return f"Reckoned amperes and volts at {how}."
+        return f"Calculated amperes and volts at {how}."
     return (
         f"At {how} the supply collapses; amperes and volts are those of the most that it can carry, "
         f"{plain(100 * main.demand, '%', 3)} of that demand."
@@ -106,7 +116,7 @@ class _Words:
     def _figure(self, part: _Part | None) -> str:
         if isinstance(part, Conductor):
             amps = abs(self._study.main.elements[part.name].amps)
-            return f"{part.size.label}, {self._paper.metres(part.length_m)}, {_whole(amps, 'A')}"
+            return f"{_marked(part, self._paper, 2)}, {self._paper.metres(part.length_m)}, {_whole(amps, 'A')}"
         if isinstance(part, Fuse):
             return plain(part.rated_a, "A")
         if isinstance(part, Amplifier):
@@ -172,7 +182,7 @@ def _fused(study: WiringStudy) -> str:
 
 def _usable(study: WiringStudy) -> str:
     one = study.usable
-    first = f"; then: {one.rule}, {one.element}" if one.rule else ""
+    first = f"; beyond that: {one.rule}, {one.element}" if one.rule else ""
     return f"{_whole(one.total_w, 'W')} ({plain(100 * one.share, '%', 3)} of the rated output{first})"
 
 
@@ -219,7 +229,54 @@ def _told(one: Finding, paper: Paper) -> str:
 
 
 def _short(value: float, unit: str, paper: Paper) -> str:
-    return paper.metres(value) if unit == "m" else plain(value, unit, 3 if abs(value) < 1000 else 4)
+    units = {"m": paper.metres, "mm²": paper.area_and_gauge, "°C": paper.celsius}
+    return units[unit](value) if unit in units else plain(value, unit, 3 if abs(value) < 1000 else 4)
+
+
+def finding_words(one: Finding, paper: Paper) -> str:
+    """A finding in a sentence, in the report's units, with its remedy."""
+    return f"{_capital(one.rule)}, {_told(one, paper)}. {paper.words(one.remedy)}"
+
+
+# ---------------------------------------------------------------- what was assumed
+
+
+def assumed_table(studies: tuple[WiringStudy, ...], paper: Paper) -> dict[str, Any] | None:
+    """What was not taken down and what was taken instead: a row per kind of part and source; None without any."""
+    found: dict[tuple[str, str], dict[str, dict[str, None]]] = {}
+    for one in sorted((one for study in studies for one in study.assumptions), key=_order):
+        values = found.setdefault((one.what, one.source.removesuffix(_EDITABLE)), {})
+        values.setdefault(_assumed(one, paper), {}).update(dict.fromkeys(one.names))
+    rows = [_assumed_row(what, source, values) for (what, source), values in found.items()]
+    return {"heads": ["What", "Assumed", "From where", "For which parts"], "rows": rows} if rows else None
+
+
+#: what it is in the program is not said on paper
+_EDITABLE = ", editable"
+
+
+def _order(one: Assumption) -> tuple[str, str, float, str]:
+    return one.what, one.source, one.value or 0.0, one.kind
+
+
+def _assumed(one: Assumption, paper: Paper) -> str:
+    """Such as "bolted: 0.1 mΩ"."""
+    if one.value is None:
+        return one.words
+    # Whole tables of them are in milliohm, as the trade says it.
+    milliohm = one.unit == "Ω"
+    value = plain(1000 * one.value, "mΩ", 3) if milliohm else _short(one.value, one.unit, paper)
+    return f"{one.kind}: {value}" if one.kind else value
+
+
+def _assumed_row(what: str, source: str, values: dict[str, dict[str, None]]) -> list[str]:
+    parts = [_some(list(names)) for names in values.values()]
+    return [_capital(what), "; ".join(values), _capital(source), "; ".join(parts)]
+
+
+def _some(names: list[str]) -> str:
+    more = f" and {len(names) - _MOST_ASSUMED} more" if names[_MOST_ASSUMED:] else ""
+    return _names(names[:_MOST_ASSUMED], ", ") + more
 
 
 # ---------------------------------------------------------------- what was changed
@@ -248,13 +305,13 @@ def change_rows(studies: tuple[WiringStudy, ...], paper: Paper) -> list[list[str
     return [[_names(names), before, after] for (before, after), names in told.items()]
 
 
-def _names(names: list[str]) -> str:
+def _names(names: list[str], between: str = "; ") -> str:
     """What is alike in one row; terminals of one block under the block's name."""
     blocks: dict[str, list[str]] = {}
     for name in names:
         head, colon, tail = name.partition(": ")
         blocks.setdefault(head, []).extend([tail] if colon else [])
-    return "; ".join(f"{head}: {', '.join(tails)}" if tails else head for head, tails in blocks.items())
+    return between.join(f"{head}: {', '.join(tails)}" if tails else head for head, tails in blocks.items())
 
 
 def _part_words(part: _Part | None, paper: Paper) -> str:
@@ -285,8 +342,16 @@ def _facts(part: _Part, paper: Paper) -> Iterator[str]:
 
 
 def conductor_size(part: Conductor, paper: Paper) -> str:
-    """As it was taken down, with the metal in mm² or, for US units, the nearest gauge."""
-    label = part.size.label
+    """As it was taken down: a gauge with the metal in mm²; for US units an area with the nearest gauge."""
+    label = _marked(part, paper)
     if paper.us:
-        return label if part.size.family in ("AWG", "SAE") else f"{label} ({nearest_awg(part.size.area_mm2)})"
-    return label if "mm²" in label else f"{label} ({plain(part.size.area_mm2, 'mm²', 3)})"
+        return label if part.size.family in _GAUGES else paper.area_and_gauge(part.size.area_mm2)
+    return label if part.size.family == "mm²" else f"{label} ({paper.area(part.size.area_mm2)})"
+
+
+_GAUGES = ("AWG", "SAE")
+
+
+def _marked(part: Conductor, paper: Paper, digits: int = 3) -> str:
+    """A gauge's name; for US units the area where the cable is sold, or was measured, in mm²."""
+    return paper.area(part.size.area_mm2, digits) if paper.us and part.size.family not in _GAUGES else part.size.label

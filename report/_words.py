@@ -31,7 +31,14 @@ DIGEST_SENTENCE = (
     "this PDF beside the recordings, or any program that prints SHA-256."
 )
 
+#: what shows nothing at either end of a text; the separators U+001C to U+001F are printed by their codes
+_BLANKS = "".join(char for char in map(chr, range(0x3001)) if char.isspace() and not "\x1c" <= char <= "\x1f")
 SCOPE = "Relates only to this vehicle as tested."
+
+
+def trimmed(text: str) -> str:
+    """A typed text without the blanks around it."""
+    return text.strip(_BLANKS)
 
 
 def place(channel: Channel) -> str:

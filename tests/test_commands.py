@@ -167,7 +167,9 @@ def test_no_dc_and_no_sag_from_an_ac_coupled_channel(wav: Path) -> None:
 
 def test_a_channel_without_a_role_says_what_it_lacks(wav: Path) -> None:
     result = json.loads(call_humproof("analyse", wav, "--json", check=True).stdout)
-    assert any("has no role" in warning and "--channel N=ROLE" in warning for warning in result["warnings"])
+    assert any("has no role" in warning and "what it is clipped to" in warning for warning in result["warnings"])
+    # In the terminal the option that gives it stands beside the remedy.
+    assert "--channel N=ROLE" in call_humproof("analyse", wav, check=True).stdout
     assert any("not calibrated" in warning for warning in result["warnings"])
     assert {figure["unit"] for figure in result["figures"]} == {"FS"}
 
@@ -257,9 +259,13 @@ def test_demo_ends_with_a_ranked_table_and_a_pdf(tmp_path: Path) -> None:
     lines = done.stdout.splitlines()
     assert any("improved" in line and "signal-to-noise ratio, A-weighted" in line for line in lines)
     assert any("SIMULATED" in line for line in lines)
+    shown = " ".join(done.stdout.split())
+    assert "Proven cause: a ground loop drives current through a signal lead's shield" in shown
+    assert "isolation transformer in the amplifier lead: the alternator's whine went, came back" in shown
     assert (tmp_path / "demo" / "report.pdf").read_bytes().startswith(b"%PDF")
     again = json.loads(call_humproof("demo", "--out", tmp_path / "demo", "--json", check=True).stdout)
     assert [part["comparable"] for part in again["comparisons"]] == [True, True]
+    assert again["diagnosis"]["causes"][0]["proven"]
     assert call_humproof("verify", tmp_path / "demo" / "report.pdf").returncode == 0
 
 

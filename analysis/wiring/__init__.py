@@ -68,6 +68,7 @@ from analysis.wiring._prices import Prices, SecondBattery
 from analysis.wiring._protection import fused_amps
 from analysis.wiring._sizes import (
     LADDERS,
+    MM2_PER_CIRCULAR_MIL,
     Size,
     awg_area_mm2,
     awg_diameter_mm,
@@ -123,6 +124,7 @@ __all__ = [
     "LADDERS",
     "LOOSE",
     "MATERIALS",
+    "MM2_PER_CIRCULAR_MIL",
     "POSITIVE",
     "SEVERITIES",
     "TRADE_SOURCE",

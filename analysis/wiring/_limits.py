@@ -27,7 +27,8 @@ class Limits:
     ground_drop: Limit = Limit(0.2, "V", "amplifier's ground terminal to the battery's negative post, rated power")
     volts_engine_off: Limit = Limit(11.0, "V", "between the amplifier's supply terminals, rated power, engine off")
     volts_engine_running: Limit = Limit(11.5, "V", "between the amplifier's supply terminals, rated power, running")
-    fuse_distance: Limit = Limit(0.45, "m", "along the cable from the battery's post to the first fuse (18 in)")
+    #: 18 in
+    fuse_distance: Limit = Limit(0.45, "m", "along the cable from the battery's post to the first fuse")
     #: volts at which a demand in watts is turned into amperes: 60 A are about 800 W
     demand_volts: Limit = Limit(13.8, "V", "taken as the supply when amperes are reckoned from watts", COMMON)
     #: of its rating, at rated power

@@ -231,4 +231,4 @@ def test_nothing_from_an_ac_coupled_channel(steady: tuple[Circuit, Floats, dict[
     assert found.figure("supply", "source_resistance") is None
     assert found.figure("supply", "battery_r0") is None
     if name == "current":
-        assert any("the current is not DC-coupled" in warning for warning in found.warnings)
+        assert any("nobody said that the current is DC-coupled" in warning for warning in found.warnings)

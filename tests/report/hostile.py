@@ -24,6 +24,7 @@ _LONGEST_FOOT = 400
 _EMPTY_PICTURE = '<svg xmlns="http://www.w3.org/2000/svg" width="200pt" height="10pt"/>'
 FIELDS = ("number", "title", "complaint", "began_after", "found", "done", "not_tested")
 _BREAKS = re.compile("[\\s\u200b\u202a-\u202e\u2066-\u2069\x00-\x1f]+")
+_SOFT_HYPHENS = re.compile("\u00ad+")
 _RIGHT_TO_LEFT = ("R", "AL", "AN", "RLE", "RLO", "RLI")
 
 
@@ -76,8 +77,11 @@ def _foot(page: str) -> int:
 
 
 def squeezed(text: str) -> str:
-    """Without white space and marks of direction; in composed form, since a font's glyph is one for both."""
-    return _BREAKS.sub("", unicodedata.normalize("NFC", text))
+    """Without white space and marks of direction; in composed form, since a font's glyph is one for both.
+
+    A soft hyphen at which a line ends is told twice: as itself and as the hyphen that is seen.
+    """
+    return _SOFT_HYPHENS.sub("\u00ad", _BREAKS.sub("", unicodedata.normalize("NFC", text)))
 
 
 def expected(text: str) -> str:
@@ -214,7 +218,7 @@ def by_code(text: str) -> str:
 
 
 def _is_forbidden(char: str) -> bool:
-    """HTML living standard, 13.2.3.5: controls but white space, and noncharacters."""
+    """HTML living standard, 13.2.3.5: controls but white space and line ends, and noncharacters."""
     code = ord(char)
-    control = unicodedata.category(char) == "Cc" and char not in "\t\n\r\f"
+    control = unicodedata.category(char) == "Cc" and char not in "\t\n\r\f\v\x85"
     return control or code & 0xFFFE == 0xFFFE or 0xFDD0 <= code < 0xFDF0

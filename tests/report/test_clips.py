@@ -93,6 +93,32 @@ def test_another_program_measures_peak_length_and_dc(files: dict[str, Path]) -> 
     assert -4.1 < max(peaks) <= -3.0
 
 
+def _rms_db(program: str, path: Path) -> float:
+    """Re full scale of a sine (ffmpeg) or of the number range (sox): for differences only."""
+    if shutil.which(program) is None:
+        pytest.skip(f"{program} is not installed")
+    measure = ["ffmpeg", "-hide_banner", "-i", path, "-af", "astats=measure_perchannel=none", "-f", "null", "-"]
+    command = ["sox", path, "-n", "stats"] if program == "sox" else measure
+    told = subprocess.run(command, check=True, capture_output=True, text=True).stderr
+    return float(re.findall(r"RMS lev(?:el)? dB:?\s+(-[\d.]+)", told)[0])
+
+
+@pytest.mark.parametrize("program", ["sox", "ffmpeg"])
+@pytest.mark.parametrize("kind", ["wav", "flac"])
+def test_what_is_heard_changed_as_the_report_says(
+    program: str, kind: str, files: dict[str, Path], report: ComposedReport
+) -> None:
+    """The change in level that another program measures is that of the noise figure: one gain, and nothing squeezed."""
+    assert report.contents is not None
+    [sheet] = report.contents.comparisons
+    assert sheet.comparison is not None
+    [change] = [one for one in sheet.comparison.changes if one.quantity == "noise_rms"]
+    before, after = (_rms_db(program, files[f"{side}.{kind}"]) for side in ("before", "after"))
+    # Six of six and of seven seconds: the noise's own scatter is 0.02 dB, the printed hundredth 0.01.
+    assert after - before == pytest.approx(20 * math.log10(change.after / change.before), abs=0.05)
+    assert before - after > 30
+
+
 def test_wav_and_flac_hold_the_same_samples(files: dict[str, Path]) -> None:
     for side in ("before", "after"):
         wav, flac = (soundfile.read(files[f"{side}.{kind}"], dtype="int16") for kind in ("wav", "flac"))
@@ -179,3 +205,18 @@ def test_a_refusal_leaves_nothing_behind(tmp_path: Path) -> None:
     with pytest.raises(ReportError, match="is a file"):
         make_files(job.folder, tmp_path / "a.pdf", clips=tmp_path / "taken")
     assert {path.name for path in tmp_path.iterdir()} == {"job", "taken"}
+
+
+@pytest.mark.parametrize("foreign", ["a song of somebody", "no sound at all"])
+def test_what_is_no_clip_of_ours_is_left_alone(report: ComposedReport, tmp_path: Path, foreign: str) -> None:
+    first = write_clips(report, tmp_path / "listen")
+    # Our own may be made again.
+    assert write_clips(report, tmp_path / "listen") == first
+    if foreign == "a song of somebody":
+        soundfile.write(first[1], np.zeros(100), 8000)
+    else:
+        first[1].write_text("kept", encoding="utf-8")
+    before = {path: path.read_bytes() for path in first}
+    with pytest.raises(ReportError, match="exists and is no clip of humproof's; it is left alone"):
+        write_clips(report, tmp_path / "listen")
+    assert {path: path.read_bytes() for path in sorted((tmp_path / "listen").iterdir())} == before

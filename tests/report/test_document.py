@@ -6,7 +6,7 @@ import io
 import re
 import shutil
 import subprocess
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -18,9 +18,10 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from analysis import CAUSES, CauseProbability
-from job import JobDiagnosis, open_job, wiring_study
+from job import Job, JobDiagnosis, open_job, save_job, wiring_study
 from report import Letterhead, Paper, ReportError, ResultLimit, compose_report, shop_paper
 from report._cause_page import cause_page, percent
+from report._direction import right_to_left, runs_right_to_left
 from report._figures import Bar, Curve, bars_svg, spectrum_svg
 from report._letterhead import read_logo
 from report._limits import decide
@@ -69,48 +70,6 @@ def _text(pdf: Path) -> str:
     return " ".join("\n".join(pages).replace("\u200b", "").split())
 
 
-def test_it_says_that_it_is_archived_and_accessible(letter: Path) -> None:
-    """The marks that ISO 19005-3 (6.6.4, 6.2.3, 6.7) and ISO 14289-1 (5) ask for; typst checks the rest."""
-    reader = pypdf.PdfReader(letter)
-    root: Any = reader.trailer["/Root"]
-    facts = root["/Metadata"].get_object().get_data().decode()
-    for name, value in (("pdfaid:part", "3"), ("pdfaid:conformance", "A"), ("pdfuaid:part", "1")):
-        assert re.search(rf'{name}(>|=["\']){value}', facts), name
-    assert root["/MarkInfo"]["/Marked"] == True  # noqa: E712
-    assert "/StructTreeRoot" in root
-    assert root["/Lang"] == "en"
-    assert root["/OutputIntents"][0]["/S"] == "/GTS_PDFA1"
-    assert root["/AF"], "PDF/A-3 ties attachments to the document"
-    assert not reader.is_encrypted
-    for page in reader.pages:
-        for font in page["/Resources"].get("/Font", {}).values():
-            for own in font.get_object()["/DescendantFonts"]:
-                names = own.get_object()["/FontDescriptor"].keys()
-                assert any(name.startswith("/FontFile") for name in names), "a font is not embedded"
-
-
-def test_every_picture_is_described(letter: Path) -> None:
-    figures, found = 0, [pypdf.PdfReader(letter).trailer["/Root"]["/StructTreeRoot"]]
-    while found:
-        one: Any = found.pop()
-        one = one.get_object() if hasattr(one, "get_object") else one
-        if isinstance(one, list):
-            found += one
-        elif isinstance(one, dict):
-            if one.get("/S") == "/Figure":
-                figures += 1
-                assert one.get("/Alt"), "a figure without words"
-            found += [one["/K"]] if "/K" in one else []
-    assert figures >= 6
-
-
-def test_another_program_finds_no_fault_in_the_file(letter: Path) -> None:
-    if shutil.which("qpdf") is None:
-        pytest.skip("qpdf is not installed")
-    done = subprocess.run(["qpdf", "--check", letter], capture_output=True, text=True, check=False)
-    assert done.returncode == 0, done.stdout + done.stderr
-
-
 def test_bookmarks_lead_to_the_sections_in_their_order(letter: Path) -> None:
     reader = pypdf.PdfReader(letter)
     title, sections = reader.outline[0], reader.outline[1]
@@ -145,12 +104,13 @@ def test_each_paper_has_its_size_and_nothing_leaves_it(size: str, letter: Path, 
 def test_the_letterhead_us_units_and_the_limit_stand_in_it(letter: Path) -> None:
     text = _text(letter)
     # 4.1 m are 13.45 ft (0.3048 m exactly, international foot of 1959); 25 mm2 lie between 4 AWG (21.15 mm2,
-    # ASTM B258) and the next thicker cable that is sold, 2 AWG (33.63 mm2).
+    # ASTM B258) and the next thicker cable that is sold, 2 AWG (33.63 mm2), and are 49.3 kcmil: a circular mil is the
+    # area of a circle 0.001 in across (0.0254 mm exactly), pi / 4 x 0.0254^2 mm2.
     for words in (
         "Harbour Street Sound",
         "12 Harbour Street",
         "13.5 ft",
-        "25 mm² (between 4 and 2 AWG), copper",
+        "49.3 kcmil, 4 to 2 AWG, copper",
         "aluminium",
         "at most 1 mV (agreed with the customer): kept",
         "the idea of JCGM 106",
@@ -358,6 +318,7 @@ def test_hostile_names_do_not_break_the_drawing(wiring: Any) -> None:
 @dataclass
 class _Drawn:
     evidence: tuple[Any, ...] = ()
+    tap: str = "signal"
 
 
 @dataclass
@@ -365,6 +326,7 @@ class _Found:
     causes: tuple[CauseProbability, ...]
     proofs: tuple[Any, ...] = ()
     beside: tuple[Any, ...] = ()
+    drawn: _Drawn = field(default_factory=_Drawn)
 
 
 @dataclass
@@ -391,7 +353,9 @@ def test_proven_stands_only_where_the_engine_says_so(probability: float, proven:
     table = page["table"]
     assert ("(proven)" in table["rows"][0][0]) == proven
     assert "(proven)" not in table["rows"][1][0]
-    assert any("not proven" in text for text in could_return(contents)) == (not proven)
+    told = " ".join(could_return(contents))
+    assert ("none is proven" in told) == (not proven)
+    assert ("The proven cause, if its cure does not last" in told) == proven
 
 
 def test_nobody_is_told_a_certainty() -> None:
@@ -405,7 +369,49 @@ def test_a_job_that_cannot_be_diagnosed_says_why_and_not_where(tmp_path: Path) -
     path.write_text(path.read_text(encoding="utf-8") + '\n[[answers]]\nitem = "no-such"\nanswer = "yes"\n', "utf-8")
     report = compose_report(folder)
     sentence = report.data["cause"]["sentence"]
-    assert sentence.startswith("No cause is named: line ")
+    assert sentence.startswith("The recordings name no cause: line ")
     assert "'no-such' is no question" in sentence
     assert str(tmp_path) not in sentence
     assert open_job(folder).facts.answers
+
+
+# ---------------------------------------------------------------- right to left
+
+
+@pytest.mark.parametrize(
+    "paragraph, turned",
+    # Unicode Standard Annex 9, rule P2: the first character of class L, R or AL; neither numbers nor signs have one
+    [
+        ("הרדיו מזמזם, abc", True),
+        ("12 (45) ... הקול", True),
+        ("\u0648\u0627\u0644\u0631\u0627\u062f\u064a\u0648 45 dB", True),
+        ("Radio הרדיו", False),
+        ("45 ± 3", False),
+        ("", False),
+    ],
+)
+def test_a_paragraph_runs_as_its_first_letter_does(paragraph: str, turned: bool) -> None:
+    assert runs_right_to_left(paragraph) is turned
+    assert right_to_left([f"English\n{paragraph}", paragraph]) == ([paragraph] if turned else [])
+
+
+def test_a_right_to_left_paragraph_begins_at_the_right_edge(tmp_path: Path) -> None:
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext is not installed")
+    folder = tmp_path / "van"
+    job = small_job(folder, "R-1")
+    visit = job.facts.visit.model_copy(update={"complaint": "שלום abc עולם\nplain words", "found": "הקול"})
+    save_job(Job(folder, job.facts.model_copy(update={"visit": visit})))
+    pdf = make_report(folder, tmp_path / "rtl.pdf")
+    boxes = subprocess.run(
+        ["pdftotext", "-l", "1", "-bbox", pdf, "-"], capture_output=True, text=True, check=True
+    ).stdout
+    words = re.findall(r'xMin="([\d.]+)" yMin="[\d.]+" xMax="([\d.]+)" yMax="[\d.]+">(.*?)</word>', boxes)
+    places = {word: (float(left), float(right)) for left, right, word in words}
+    first, latin, last = (
+        next(places[word] for word in (one, one[::-1]) if word in places) for one in ("שלום", "abc", "עולם")
+    )
+    edge = SHEETS_PT["a4"][0] - 17 / 25.4 * 72
+    assert first[1] == pytest.approx(edge, abs=1)
+    assert last[1] < latin[0] < latin[1] < first[0]
+    assert places["plain"][0] < 150

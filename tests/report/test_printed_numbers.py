@@ -79,20 +79,21 @@ class Numbers:
                     self.pairs[unit] |= {(float(number), spread) for spread in spreads}
 
     def has_pair(self, found: re.Match[str]) -> bool:
-        """Whether value and uncertainty belong together somewhere."""
+        """Whether value and uncertainty belong together somewhere, or stand so in a sentence of the JSON."""
         factor = FACTORS[found["prefix"]]
-        return any(
+        return self._in_words(found) or any(
             agrees(found["value"], factor, value) and agrees(found["spread"], factor, spread)
             for value, spread in self.pairs[found["unit"]]
         )
+
+    def _in_words(self, found: re.Match[str]) -> bool:
+        return any(" ".join(found[0].split()) in words for words in self.words)
 
     def has(self, found: re.Match[str]) -> bool:
         """Whether there is such a number, or the very words."""
         unit = found["other"] or found["unit"]
         factor = 0.01 if unit == "%" else FACTORS[found["prefix"] or ""]
-        if any(agrees(found["value"], factor, value) for value in self.alone[unit]):
-            return True
-        return any(" ".join(found[0].split()) in words for words in self.words)
+        return self._in_words(found) or any(agrees(found["value"], factor, value) for value in self.alone[unit])
 
 
 def _is_number(value: Any) -> bool:
