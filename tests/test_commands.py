@@ -169,7 +169,7 @@ def test_a_channel_without_a_role_says_what_it_lacks(wav: Path) -> None:
     result = json.loads(call_humproof("analyse", wav, "--json", check=True).stdout)
     assert any("has no role" in warning and "what it is clipped to" in warning for warning in result["warnings"])
     # In the terminal the option that gives it stands beside the remedy.
-    assert "--channel N=ROLE" in call_humproof("analyse", wav, check=True).stdout
+    assert "--channel N=ROLE" in call_humproof("analyse", wav, check=True).stderr
     assert any("not calibrated" in warning for warning in result["warnings"])
     assert {figure["unit"] for figure in result["figures"]} == {"FS"}
 

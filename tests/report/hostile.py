@@ -104,7 +104,7 @@ def stands(text: str, page: str) -> bool:
 
 def _found_overleaf(text: str, page: str) -> bool:
     """A long text in one of two columns that goes on overleaf has the other column between its parts."""
-    least = 20
+    least = 8
     return any(_found(text[:place], page) and _found(text[place:], page) for place in range(least, len(text) - least))
 
 

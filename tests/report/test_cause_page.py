@@ -18,13 +18,15 @@ from job import (
     diagnosis_json,
     level,
     measure_for,
+    open_job,
     study_recording,
     with_uncertainty,
 )
 from report import check_report, compose_report
-from report._cause_page import cause_page, steps_table
-from report._method_page import not_tested
+from report._cause_page import cause_page, percent, steps_table
+from report._method_page import could_return, not_tested
 from report._sheets import Contents
+from tests.report.sealed_jobs import small_job
 from tests.report.step_jobs import LOUD_V, STEP, stepped_job
 
 LOOP, SUPPLY = "shield-loop", "shared-supply"
@@ -183,3 +185,39 @@ def test_without_steps_there_is_no_table_and_without_a_return_no_proof(tmp_path:
 
 def test_a_level_is_printed_as_everywhere() -> None:
     assert level(1.026e-3, 1.0e-5, "V").replace(NO_BREAK, " ") == "1.026 ± 0.010 mV"
+
+
+# ---------------------------------------------------------------- what is proven, and how sure
+
+
+@pytest.mark.parametrize(
+    "probability, proven, begins",
+    [(0.97, True, "Proven: "), (0.97, False, "Likely, not proven: "), (0.4, False, "The recordings and answers leave")],
+)
+def test_proven_stands_only_where_the_engine_says_so(probability: float, proven: bool, begins: str) -> None:
+    contents = _contents(probability, proven=proven)
+    page = cause_page(contents)
+    assert page["sentence"].startswith(begins)
+    table = page["table"]
+    assert ("(proven)" in table["rows"][0][0]) == proven
+    assert "(proven)" not in table["rows"][1][0]
+    told = " ".join(could_return(contents))
+    assert ("none is proven" in told) == (not proven)
+    assert ("The proven cause, if its cure does not last" in told) == proven
+
+
+def test_nobody_is_told_a_certainty() -> None:
+    assert [percent(share) for share in (1.0, 0.996, 0.5, 0.001)] == ["over 99 %", "over 99 %", "50 %", "under 1 %"]
+
+
+def test_a_job_that_cannot_be_diagnosed_says_why_and_not_where(tmp_path: Path) -> None:
+    folder = tmp_path / "van"
+    small_job(folder, "A-1")
+    path = folder / "job.toml"
+    path.write_text(path.read_text(encoding="utf-8") + '\n[[answers]]\nitem = "no-such"\nanswer = "yes"\n', "utf-8")
+    report = compose_report(folder)
+    sentence = report.data["cause"]["sentence"]
+    assert sentence.startswith("The recordings name no cause: line ")
+    assert "'no-such' is no question" in sentence
+    assert str(tmp_path) not in sentence
+    assert open_job(folder).facts.answers

@@ -6,7 +6,7 @@ import io
 import re
 import shutil
 import subprocess
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,17 +17,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 
-from analysis import CAUSES, CauseProbability
-from job import Job, JobDiagnosis, open_job, save_job, wiring_study
-from report import Letterhead, Paper, ReportError, ResultLimit, compose_report, shop_paper
-from report._cause_page import cause_page, percent
+from job import Job, save_job, wiring_study
+from report import Letterhead, Paper, ReportError, ResultLimit, shop_paper
 from report._direction import right_to_left, runs_right_to_left
 from report._figures import Bar, Curve, bars_svg, spectrum_svg
 from report._letterhead import read_logo
 from report._limits import decide
 from report._make import make_report
-from report._method_page import could_return
-from report._sheets import Contents
 from report._wiring_page import change_rows, changed_parts, finding_rows, wiring_page, wiring_sentence
 from sample_data import SAMPLE_JOB
 from tests.report.sealed_jobs import small_job
@@ -310,69 +306,6 @@ def test_hostile_names_do_not_break_the_drawing(wiring: Any) -> None:
     odd = replace(study, system=replace(study.system, conductors=conductors), main=main, findings=())
     _, files = wiring_page((odd,), Paper())
     assert "<b>" not in files["wiring-as-found.svg"]
-
-
-# ---------------------------------------------------------------- causes
-
-
-@dataclass
-class _Drawn:
-    evidence: tuple[Any, ...] = ()
-    tap: str = "signal"
-
-
-@dataclass
-class _Found:
-    causes: tuple[CauseProbability, ...]
-    proofs: tuple[Any, ...] = ()
-    beside: tuple[Any, ...] = ()
-    drawn: _Drawn = field(default_factory=_Drawn)
-
-
-@dataclass
-class _Table:
-    version: str = "test"
-
-
-def _contents(probability: float, *, proven: bool) -> Contents:
-    first = CauseProbability(CAUSES[0].slug, probability, ("a reason",), (), proven)
-    second = CauseProbability(CAUSES[1].slug, 1 - probability, (), ("another",))
-    told: Any = JobDiagnosis(_Found((first, second)), (), _Table(), "general", False, ())  # type: ignore[arg-type]
-    return Contents((), (), one_sided=True, diagnosis=told)
-
-
-@pytest.mark.parametrize(
-    "probability, proven, begins",
-    [(0.97, True, "Proven: "), (0.97, False, "Likely, not proven: "), (0.4, False, "The recordings and answers leave")],
-)
-def test_proven_stands_only_where_the_engine_says_so(probability: float, proven: bool, begins: str) -> None:
-    contents = _contents(probability, proven=proven)
-    page = cause_page(contents)
-    assert page is not None
-    assert page["sentence"].startswith(begins)
-    table = page["table"]
-    assert ("(proven)" in table["rows"][0][0]) == proven
-    assert "(proven)" not in table["rows"][1][0]
-    told = " ".join(could_return(contents))
-    assert ("none is proven" in told) == (not proven)
-    assert ("The proven cause, if its cure does not last" in told) == proven
-
-
-def test_nobody_is_told_a_certainty() -> None:
-    assert [percent(share) for share in (1.0, 0.996, 0.5, 0.001)] == ["over 99 %", "over 99 %", "50 %", "under 1 %"]
-
-
-def test_a_job_that_cannot_be_diagnosed_says_why_and_not_where(tmp_path: Path) -> None:
-    folder = tmp_path / "van"
-    small_job(folder, "A-1")
-    path = folder / "job.toml"
-    path.write_text(path.read_text(encoding="utf-8") + '\n[[answers]]\nitem = "no-such"\nanswer = "yes"\n', "utf-8")
-    report = compose_report(folder)
-    sentence = report.data["cause"]["sentence"]
-    assert sentence.startswith("The recordings name no cause: line ")
-    assert "'no-such' is no question" in sentence
-    assert str(tmp_path) not in sentence
-    assert open_job(folder).facts.answers
 
 
 # ---------------------------------------------------------------- right to left
