@@ -21,6 +21,8 @@ from report._signature import Signer
 _HTML_MARK = b'<meta name="generator" content="humproof report">'
 _CSV_MARK = ",".join(COLUMNS).encode()
 _MARK_WITHIN = 4096
+#: endings of a document's name; without one it is a PDF
+_DOCUMENTS = ("", ".pdf", ".html", ".htm")
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +43,10 @@ class Wanted:
 
     def check(self) -> None:
         """Refuse early what cannot be written."""
+        if self.document.suffix.lower() not in _DOCUMENTS:
+            raise ReportError(
+                f"{self.document}: a report is a PDF or a page for a browser: end its name in .pdf or .html"
+            )
         (check_html_target if self.is_html else check_target)(self.document)
         if self.csv:
             check_csv_target(self.csv)

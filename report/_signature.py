@@ -98,8 +98,9 @@ def make_key(path: Path, password: str = "") -> str:
     Raises
     ------
     ReportError
-        When either file is there already or cannot be written: a key is never written over.
+        When either file is there already or cannot be written (a key is never written over), or would lie in a job.
     """
+    _check_no_job(path)
     from cryptography.hazmat.primitives import serialization as as_file
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
@@ -132,6 +133,13 @@ def check_key_place(path: Path, job_folder: Path) -> None:
     """Refuse a key that lies, or would lie, in a job's folder: raises `ReportError`."""
     if job_folder.resolve() in path.resolve().parents:
         raise ReportError(f"{path}: lies in the job, which is handed on; keep the key elsewhere")
+
+
+def _check_no_job(path: Path) -> None:
+    """Refuse a place within any job, whichever it is."""
+    for folder in path.resolve().parents:
+        if (folder / "job.toml").is_file():
+            check_key_place(path, folder)
 
 
 def read_signer(path: Path, job_folder: Path, password: Password = lambda: "") -> Signer:

@@ -43,7 +43,7 @@ from job import (
     two_digits,
     with_uncertainty,
 )
-from report import ReportError, make_report, read_report_digests, verify_report
+from report import ReportError, make_files, make_report, read_report_digests, verify_report
 from report._figures import Curve, Log, highest_per_column, mean_and_lowest
 from sample_data import copy_sample_job
 
@@ -702,6 +702,7 @@ def test_outputs_that_cannot_be_are_refused(copied: Path) -> None:
     _refused(lambda: make_report(copied, recording), "exists and is not a PDF")
     _refused(lambda: make_report(copied, copied / "recordings"), "is a folder")
     _refused(lambda: make_report(copied, copied / "nowhere" / "x.pdf"), "there is no folder")
+    _refused(lambda: make_files(copied, copied / "report.docx"), "end its name in .pdf or .html")
     assert _listing(copied) == before
     assert verify_report(copied / "report.pdf") == []
 

@@ -135,6 +135,13 @@ def test_keys_that_cannot_be_used_are_refused(job: Sealed, tmp_path: Path) -> No
         assert "\n" not in str(caught.value)
 
 
+def test_no_key_is_made_within_a_job(job: Sealed) -> None:
+    for place in (job.folder / "shop.key", job.folder / "recordings" / "shop.key"):
+        with pytest.raises(ReportError, match="lies in the job, which is handed on; keep the key elsewhere"):
+            make_key(place, "")
+        assert not place.exists()
+
+
 def test_the_commands(job: Sealed, tmp_path: Path) -> None:
     key = tmp_path / "shop.key"
     password = {"HUMPROOF_KEY_PASSWORD": "right"}
