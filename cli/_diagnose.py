@@ -53,7 +53,7 @@ def diagnose(
 
     Example: humproof diagnose van-12 --answer box-ground-drop=0.35
     """
-    from job import diagnose_job, diagnosis_json, open_job, study_kept
+    from job import diagnose_job, diagnosis_json, open_job, study_ahead, study_kept
 
     likelihoods = _table(table)
     opened = open_job(job)
@@ -62,7 +62,8 @@ def diagnose(
         return
     opened = _written(opened, likelihoods, answer, outcome)
     with progress_bar("analysing the recordings") as progress:
-        found = diagnose_job(opened, likelihoods, progress, study_kept)
+        begun = 0.9 if study_ahead(opened, lambda part: progress(0.9 * part)) else 0.0
+        found = diagnose_job(opened, likelihoods, lambda part: progress(begun + (1 - begun) * part), study_kept)
     if json:
         print_json(diagnosis_json(found))
     else:

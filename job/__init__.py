@@ -74,6 +74,7 @@ from job._study import (
     study_json,
     study_recording,
 )
+from job._study_ahead import study_ahead
 from job._taking import Plan, Taken, Taker, Taking, WiredSource, open_sources, wire_sources
 from job._together import floor_free_json, folding_json, folding_of, with_floor
 from job._wiring_file import read_wiring_file, write_wiring_file
@@ -184,6 +185,7 @@ __all__ = [
     "save_job",
     "seconds_for_averages",
     "set_outcome",
+    "study_ahead",
     "study_file",
     "study_json",
     "study_kept",

@@ -40,6 +40,10 @@ OFF_VARIABLE = "HUMPROOF_NO_KEPT_STUDIES"
 FOLDER_VARIABLE = "HUMPROOF_KEPT_STUDIES"
 #: of all that is kept; what was not used for longest goes first
 MOST_BYTES = 500_000_000
+#: of the progress, until the digest is known
+_HASHED = 0.1
+#: no clock that stamps files, and no file system, is coarser, in ns
+_SETTLED_NS = 2_000_000_000
 _Item = TypeVar("_Item", "_KeptStudy", "_KeptSeal")
 
 
@@ -75,12 +79,18 @@ _OWN_NAME = re.compile(r"[0-9a-f]{64}-[0-9a-f]{16}\.(study|seal)(\..*\.part)?")
 def study_kept(path: Path, progress: Progress = lambda fraction: None) -> Study:
     """As `study_recording`; of bytes that this computer studied before, what it found then."""
     progress(0.0)
-    sha256 = _sha256_of(path)
+    before = _stamp(path)
+    sha256 = _sha256_of(path, lambda part: progress(_HASHED * part))
     kept = _take(_KeptStudy, sha256) if sha256 else None
     if kept is not None:
         progress(1.0)
         return Study(path, sha256, kept.info, kept.frames, kept.marks, kept.analysis, kept.speed)
-    study = study_recording(path, progress)
+
+    def digest(read: Path) -> str:
+        return sha256 if before is not None and before == _stamp(read) else file_sha256(read)
+
+    begun = _HASHED if sha256 else 0.0
+    study = study_recording(path, lambda part: progress(begun + (1 - begun) * part), digest if sha256 else file_sha256)
     # Bytes that changed meanwhile belong to neither digest.
     if study.sha256 == sha256:
         _keep(_KeptStudy(sha256, _code(), study.info, study.frames, study.marks, study.analysis, study.speed))
@@ -104,9 +114,9 @@ def study_file(
     return study_kept(path, progress)
 
 
-def damage_of(job: Job, entry: Entry) -> list[str]:
+def damage_of(job: Job, entry: Entry, progress: Progress = lambda fraction: None) -> list[str]:
     """As `damaged_recordings`, of one; of bytes whose seal this computer recomputed before, only the digest is."""
-    sha256 = _sha256_of(job.path(entry))
+    sha256 = _sha256_of(job.path(entry), progress)
     untouched = sha256 == entry.sha256
     if untouched and _take(_KeptSeal, sha256) is not None:
         return []
@@ -116,11 +126,61 @@ def damage_of(job: Job, entry: Entry) -> list[str]:
     return problems
 
 
-def _sha256_of(path: Path) -> str:
+def _sha256_of(path: Path, progress: Progress) -> str:
     """Empty where nothing is kept, or the file cannot be read: whoever opens it then says so."""
     with suppress(OSError):
-        return file_sha256(path) if _folder() else ""
+        return file_sha256(path, progress) if _folder() else ""
     return ""
+
+
+def _stamp(path: Path) -> tuple[int, ...] | None:
+    """What differs once a file was written to; None where that cannot be relied on.
+
+    Of a file that was written to just now, a second change may bear the time of the first.
+    """
+    try:
+        facts = path.stat()
+    except OSError:
+        return None
+    if time.time_ns() - max(facts.st_mtime_ns, facts.st_ctime_ns) < _SETTLED_NS:
+        return None
+    return facts.st_dev, facts.st_ino, facts.st_size, facts.st_mtime_ns, facts.st_ctime_ns
+
+
+# ---------------------------------------------------------------- what others may ask about the folder
+
+
+def study_is_kept(sha256: str) -> bool:
+    """Whether a study of these bytes, by this very code, seems to be there; only `study_kept` tells for sure."""
+    return _lies_there(_KeptStudy, sha256)
+
+
+def seal_is_kept(sha256: str) -> bool:
+    """As `study_is_kept`, of the news that the seal held."""
+    return _lies_there(_KeptSeal, sha256)
+
+
+def _lies_there(kind: type, sha256: str) -> bool:
+    folder = _folder()
+    return folder is not None and _place(folder, kind, sha256).is_file()
+
+
+def keeps() -> bool:
+    """Whether something could be kept now."""
+    folder = _folder()
+    if folder is None:
+        return False
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            return True
+    except OSError:
+        return False
+
+
+def code_digest() -> str:
+    """What tells the code apart by which studies are kept."""
+    return _code()
 
 
 # ---------------------------------------------------------------- the folder

@@ -102,8 +102,13 @@ def study_foreign(
     return Study(path, info.source.original_sha256, info, frames, (), analysis, speed)
 
 
-def study_recording(path: Path, progress: Progress = lambda fraction: None) -> Study:
-    """Analyse a sealed recording, whatever its length, in constant memory."""
+def study_recording(
+    path: Path, progress: Progress = lambda fraction: None, digest: Callable[[Path], str] = file_sha256
+) -> Study:
+    """Analyse a sealed recording, whatever its length, in constant memory.
+
+    `digest` is asked for the SHA-256 of its bytes once everything is read: for those who know it already.
+    """
     with Recording(path) as recording:
         bursts, rpm = _bursts(recording), recording.info.conditions.engine_rpm
         subject = Subject(
@@ -120,7 +125,7 @@ def study_recording(path: Path, progress: Progress = lambda fraction: None) -> S
         )
         analysis, speed = _analysed(subject, recording.info.conditions.tacho_wheel, progress)
         marks = tuple(recording.marks)
-        return Study(path, file_sha256(path), recording.info, recording.frames, marks, analysis, speed)
+        return Study(path, digest(path), recording.info, recording.frames, marks, analysis, speed)
 
 
 def _analysed(subject: Subject, wheel: str | None, progress: Progress) -> tuple[Analysis, SpeedTrack | None]:

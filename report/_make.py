@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from capture import file_sha256
-from job import Entry, Job, Study, damage_of, open_job, study_kept
+from job import Entry, Job, Study, damage_of, open_job, study_ahead, study_kept
 from report._composed import ComposedReport, check_target, stamps_of
 from report._errors import ReportError
 from report._left_out import left_out
@@ -21,6 +21,8 @@ from report._signature import Signer
 Progress = Callable[[float, str], None]
 
 DEFAULT_NAME = "report.pdf"
+#: of the progress: until recordings were studied several at once, where they are; until all is studied
+_AHEAD, _GATHERED = 0.5, 0.6
 
 
 def study_once(job: Job, entry: Entry, progress: Callable[[float], None]) -> Study:
@@ -97,16 +99,28 @@ def compose_report(
     stamps = stamps_of(job)
     # Before anything is read: a file that changes meanwhile then no longer matches.
     digests, issued = collect_digests(job, file_sha256(job.file)), read_issued(folder)
-    _check_recordings(job, lambda part: progress(0.1 * part, "checking the recordings"))
-    contents = gather(job, lambda part, text: progress(0.1 + 0.5 * part, text), study)
-    progress(0.6, "drawing")
+    ahead = study_ahead(job, lambda part: progress(_AHEAD * part, "analysing the recordings"), seals=True)
+    begun = _AHEAD if ahead else 0.0
+    checked = begun + (_GATHERED - begun) / 6
+    checking, gathering = _between(progress, begun, checked), _between(progress, checked, _GATHERED)
+    _check_recordings(job, lambda part: checking(part, "checking the recordings"))
+    contents = gather(job, gathering, study)
+    progress(_GATHERED, "drawing")
     seal = complete_seal(digests, issued, job, contents, signer)
-    data, drawings = page_data(job, contents, seal, paper, lambda part: progress(0.6 + 0.3 * part, "drawing"))
+    data, drawings = page_data(job, contents, seal, paper, lambda part: progress(_GATHERED + 0.3 * part, "drawing"))
     data |= seal_words(seal)
     progress(0.9, "typesetting")
     pdf, files, sealed = typeset_sealed(data, drawings, seal, signer)
     missing = tuple(left_out(job, contents))
     return ComposedReport(job, pdf, data["headline"], missing, data["simulated"], stamps, data, files, sealed, contents)
+
+
+def _between(progress: Progress, start: float, end: float) -> Progress:
+    return lambda part, text: progress(min(end, start + (end - start) * part), text)
+
+
+def _share(progress: Callable[[float], None], index: int, count: int) -> Callable[[float], None]:
+    return lambda part: progress((index + part) / count)
 
 
 def _check_recordings(job: Job, progress: Callable[[float], None]) -> None:
@@ -121,7 +135,7 @@ def _check_recordings(job: Job, progress: Callable[[float], None]) -> None:
     problems: list[str] = []
     for index, entry in enumerate(entries):
         progress(index / len(entries))
-        problems += damage_of(job, entry)
+        problems += damage_of(job, entry, _share(progress, index, len(entries)))
     if problems:
         more = f" (and {len(problems) - 1} more)" if problems[1:] else ""
         raise ReportError(f"{problems[0]}; put back the file that was entered, then make the report again{more}")

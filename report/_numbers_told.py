@@ -29,6 +29,7 @@ from job import (
 )
 from report._cause_page import percent, step_change, step_level
 from report._sheets import Sheet, channel_named, twin
+from report._split_page import splits_told
 
 DIAGNOSIS = "diagnosis"
 WIRING = "wiring.toml"
@@ -80,10 +81,10 @@ def numbers_of_studies(studies: Sequence[tuple[str, Study]]) -> list[Told]:
 
 
 def numbers_of_sheet(name: str, sheet: Sheet) -> list[Told]:
-    """What follows from several recordings: sides in one unit, changes, floors, ledgers less the floor."""
+    """What follows from several recordings: sides in one unit, changes, floors, ledgers less the floor, losses."""
     changes = sheet.comparison.changes if sheet.comparison else ()
     figures = [told for change in changes for told in _of_change(name, sheet, change)]
-    return _unique(iter([*figures, *_ledgers(name, sheet)]))
+    return _unique(iter([*figures, *_ledgers(name, sheet), *_losses(name, sheet)]))
 
 
 def numbers_of_wiring(studies: Sequence[WiringStudy]) -> list[Told]:
@@ -164,6 +165,14 @@ def _ledgers(name: str, sheet: Sheet) -> Iterator[Told]:
                 printed = with_uncertainty(rms, spread, measure)
                 told = f"ledger {side}: {what}"
                 yield _told(name, told, printed, rms, spread, channel=channel.name, unit=ledger.unit)
+
+
+def _losses(name: str, sheet: Sheet) -> Iterator[Told]:
+    """What bursts took from each part of the supply, every part of both sides in one unit."""
+    for told in splits_told(sheet):
+        for one in told.shares:
+            what = f"loss_{one.where} {one.side}"
+            yield _told(name, what, one.printed, one.volts, one.uncertainty, channel=told.first.channel, unit="V")
 
 
 def _ledger(study: Study, channel: str, sheet: Sheet) -> Ledger | None:

@@ -19,6 +19,7 @@ from report._recorded import recorded
 from report._seal import ReportDigests
 from report._selection import in_full, short_table
 from report._sheets import Contents, Sheet
+from report._split_page import split_parts
 from report._tables import condition_list, condition_table, figure_rows, instrument_lines, warning_lines
 from report._wiring_page import change_rows, wiring_page, wiring_sentence
 from report._words import DIGEST_SENTENCE, RULE, SCOPE, STATED_NOTHING, trimmed
@@ -103,8 +104,12 @@ def _sheets(
         progress(row / len(shown))
         drawn.append(pictures(sheet, bursts_elsewhere=loaded))
     files = {_file(row, column): one.svg for row, many in enumerate(drawn) for column, one in enumerate(many)}
-    pairs = enumerate(zip(shown, drawn, strict=True))
-    return [_sheet(sheet, many, row, paper) for row, (sheet, many) in pairs], files
+    told = []
+    for row, (sheet, many) in enumerate(zip(shown, drawn, strict=True)):
+        losses, bars = split_parts(sheet, f"losses-{row}")
+        told.append(_sheet(sheet, many, row, paper) | {"where_the_volts_went": losses})
+        files |= bars
+    return told, files
 
 
 def _moved(sheets: list[dict[str, Any]]) -> dict[str, Any] | None:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from report._numbers_told import Told
+from report._page_numbers import PagesCompared
 from report._seal import ReportDigests
 
 #: what can be wrong, in words that commands print as JSON
@@ -27,6 +28,7 @@ Kind = Literal[
     "recording missing",
     "number differs",
     "number missing",
+    "page number unknown",
     "not recomputed",
     "bundle changed",
 ]
@@ -64,6 +66,16 @@ def missing_words(told: Told) -> str:
 
 
 @dataclass(frozen=True, slots=True)
+class Words:
+    """Texts that may hold numbers which are in no list."""
+
+    #: by persons, in the job, its wiring and its recordings
+    typed: frozenset[str]
+    #: by the program, from the recordings
+    made: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
 class Recomputed:
     """The numbers of a report against those of its recordings."""
 
@@ -75,6 +87,8 @@ class Recomputed:
     left: int = 0
     problems: tuple[Problem, ...] = ()
     notes: tuple[str, ...] = ()
+    #: what the pages of a report made anew may say; None where not all that it was made from lies here as it was
+    words: Words | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +119,8 @@ class Verification:
     fingerprint: str | None = None
     #: of the bundle, where it came in one
     members: int | None = field(default=None)
+    #: the numbers on the pages against the list
+    pages: PagesCompared = field(default_factory=PagesCompared)
 
     @property
     def sound(self) -> bool:
@@ -138,8 +154,17 @@ def verification_lines(found: Verification) -> tuple[CheckedLine, ...]:
             f"numbers: {same} of {len(seal.numbers)} come out as printed, from the raw samples",
             False if differing else all_same,
         ),
+        *_page_lines(found.pages),
         *(CheckedLine(printable(note)) for note in found.notes),
     )
+
+
+def _page_lines(pages: PagesCompared) -> tuple[CheckedLine, ...]:
+    if pages.found is None:
+        return ()
+    count, strange = len(pages.found), len(pages.unknown) + len(pages.of_the_shop)
+    text = f"pages: {count - strange} of {count} numbers that could be compared are the report's or were typed"
+    return (CheckedLine(text, False if pages.refused else None if strange else True),)
 
 
 def _files_match(files: FilesChecked) -> bool | None:
@@ -199,6 +224,11 @@ def verification_json(found: Verification) -> dict[str, Any]:
                 {"source": one.source, "what": one.what, "channel": one.channel, "recomputed": one.printed}
                 for one in numbers.missing
             ],
+            "on_pages": {
+                "compared": None if found.pages.found is None else len(found.pages.found),
+                "unknown": [{"page": one.page, "printed": one.printed} for one in found.pages.unknown],
+                "of_the_shop": [{"page": one.page, "printed": one.printed} for one in found.pages.of_the_shop],
+            },
         },
         **({} if found.members is None else {"members": found.members}),
     }

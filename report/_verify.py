@@ -15,6 +15,7 @@ from report._signature import SIGNATURE, check_signature, grouped, read_public_f
 from report._verification import FilesChecked, Problem, Recomputed, Verification
 from report._verify_files import check_files
 from report._verify_numbers import recompute
+from report._verify_pages import check_pages
 
 Progress = Callable[[float, str], None]
 
@@ -89,8 +90,11 @@ def check_report(
     recomputed = Recomputed()
     if files.job != "another job":
         recomputed = recompute(folder, read.seal, files, lambda part: progress(0.3 + 0.7 * part, "recomputing"))
-    notes = (*_notes(read, issued, files, fingerprint, wanted), *recomputed.notes, *_other_software(read, recomputed))
-    return Verification(pdf, read.seal, files, recomputed, (*problems, *recomputed.problems), notes, fingerprint)
+    pages = check_pages(data, pdf, read.seal, files, recomputed)
+    remarks = (*recomputed.notes, *_other_software(read, recomputed), *pages.notes)
+    notes = (*_notes(read, issued, files, fingerprint, wanted), *remarks)
+    problems += [*recomputed.problems, *pages.problems]
+    return Verification(pdf, read.seal, files, recomputed, tuple(problems), notes, fingerprint, pages=pages.compared)
 
 
 def _issued(folder: Path) -> tuple[Issue, ...] | str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import tomllib
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from pathlib import Path
@@ -18,6 +19,7 @@ from job import (
     study_recording,
     wiring_study,
 )
+from report._method_page import readings_table
 from report._numbers_told import (
     DIAGNOSIS,
     WIRING,
@@ -29,10 +31,12 @@ from report._numbers_told import (
     sheet_name,
     wiring_source,
 )
+from report._page_numbers import words_in
+from report._recorded import recorded
 from report._seal import VERSION, ReportDigests, SealedSheet, software
 from report._sealing import numbers_of_contents
-from report._sheets import Sheet, gather
-from report._verification import Differing, FilesChecked, Kind, Problem, Recomputed, missing_words
+from report._sheets import Contents, Sheet, gather
+from report._verification import Differing, FilesChecked, Kind, Problem, Recomputed, Words, missing_words
 
 Progress = Callable[[float], None]
 #: of a full value: what another processor may round otherwise, as a share of it or of its uncertainty
@@ -55,7 +59,8 @@ def recompute(folder: Path, seal: ReportDigests, files: FilesChecked, progress: 
     wrong = [Differing(one, numbers.get(one.key)) for one in seal.numbers if not _agree(one, numbers.get(one.key))]
     differing = tuple(one for one in wrong if one.now or one.told.source not in work.failed)
     problems = (*_differ(differing, len(seal.numbers)), *_lacking(missing), *work.problems)
-    return Recomputed(tuple(numbers.values()), differing, missing, len(left), problems, tuple(work.notes))
+    notes = tuple(work.notes)
+    return Recomputed(tuple(numbers.values()), differing, missing, len(left), problems, notes, work.words)
 
 
 def _tells_the_same(seal: ReportDigests) -> bool:
@@ -117,6 +122,7 @@ class _Work:
         self.failed: set[str] = set()
         self.problems: list[Problem] = []
         self.notes: list[str] = []
+        self.words: Words | None = None
 
     def numbers(self) -> Iterator[Told]:
         """Those of a report made anew where all of it lies here; else what the sheets of this one can give."""
@@ -133,6 +139,7 @@ class _Work:
             job.path(one): entry.file for one, entry in zip(job.facts.recordings, self._seal.recordings, strict=True)
         }
         contents = gather(job, lambda part, text: self._progress(part))
+        self.words = _words(job, contents)
         return list(numbers_of_contents(contents, names))
 
     def _sheet_by_sheet(self) -> Iterator[Told]:
@@ -217,6 +224,20 @@ class _Work:
     def _kept(self, path: Path, progress: Progress) -> Study:
         known = next((study for study in self._studies.values() if study.path == path), None)
         return known or study_recording(path, progress)
+
+
+def _words(job: Job, contents: Contents) -> Words:
+    """Everything that was typed, in whatever file, and every sentence that follows from it and from the recordings."""
+    infos = [recorded(job, entry, contents)[0] for entry in job.facts.recordings]
+    readings = readings_table(job, contents)
+    typed = {*words_in(job.facts), *words_in(infos), *words_in(readings), *_wiring_words(job.folder / WIRING)}
+    return Words(frozenset(typed), frozenset(words_in(contents)))
+
+
+def _wiring_words(path: Path) -> Iterator[str]:
+    if path.is_file():
+        with suppress(OSError, ValueError):
+            yield from words_in(tomllib.loads(path.read_text(encoding="utf-8")))
 
 
 def _files_of(sheet: SealedSheet) -> list[str]:

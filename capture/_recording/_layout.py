@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
+import re
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -16,10 +19,13 @@ from capture._model import FORMAT, Gap, Mark, RecordingInfo
 from capture._recording._damage import plain
 
 READ_ROWS = 1 << 16
+_DIGEST_BYTES = 1 << 20
 #: more than an empty recording takes on the disk
 LAYOUT_BYTES = 1 << 18
 GAP_TYPE = np.dtype([("first", "<i8"), ("length", "<i8"), ("channel", "<i4"), ("cause", h5py.string_dtype())])
 MARK_TYPE = np.dtype([("first", "<i8"), ("length", "<i8"), ("text", h5py.string_dtype())])
+#: how HDF5 says that a file's end is missing
+_CUT_SHORT = re.compile(r"truncated file: eof = (\d+),.* stored_eof = (\d+)")
 
 
 def is_recording(path: Path) -> bool:
@@ -46,7 +52,18 @@ def open_file(path: Path, mode: str) -> h5py.File:
     except PermissionError as error:
         raise RecordingError(f"{path}: may not be opened: {error.strerror}") from error
     except (OSError, RuntimeError, ValueError, KeyError) as error:
-        raise RecordingError(f"{path}: is damaged or cut short: {plain(error)}") from error
+        raise RecordingError(f"{path}: {_what_is_wrong(plain(error))}") from error
+
+
+def _what_is_wrong(told: str) -> str:
+    """A person need not know the file library's words for a file whose end is missing."""
+    cut = _CUT_SHORT.search(told)
+    if cut is None:
+        return f"is damaged or cut short: {told}"
+    return (
+        f"is cut short: {cut[1]} of {cut[2]} bytes are there; copy it again, or, if its recording was broken off, "
+        "finish it with: humproof recover"
+    )
 
 
 def set_attributes(file: h5py.File, **attributes: Any) -> None:
@@ -127,10 +144,15 @@ def seal_of(file: h5py.File, samples_digest: str) -> str:
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 
-def file_sha256(path: Path) -> str:
-    """SHA-256 of a file's bytes, as any checksum command prints it."""
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
+def file_sha256(path: Path, progress: Callable[[float], None] = lambda fraction: None) -> str:
+    """SHA-256 of a file's bytes, as any checksum command prints it; tells how far it is, 0 to 1."""
+    digest, part = hashlib.sha256(), memoryview(bytearray(_DIGEST_BYTES))
+    with path.open("rb", buffering=0) as file:
+        size = os.fstat(file.fileno()).st_size
+        while count := file.readinto(part):
+            digest.update(part[:count])
+            progress(min(1.0, file.tell() / max(size, 1)))
+    return digest.hexdigest()
 
 
 def scaled(counts: npt.NDArray[Any], info: RecordingInfo) -> npt.NDArray[np.float64]:

@@ -21,7 +21,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from capture import Conditions, RecordedChannel, RecordingInfo, RecordingWriter, SourceFacts
+from capture import Conditions, RecordedChannel, RecordingInfo, RecordingWriter, SourceFacts, file_sha256
 from job import (
     Job,
     Study,
@@ -359,6 +359,67 @@ def test_what_changes_while_it_is_analysed_is_not_kept(
     monkeypatch.setattr(_kept_studies, "study_recording", meddling)
     study_kept(path)
     assert not folder.exists()
+
+
+def counted(monkeypatch: pytest.MonkeyPatch, settled_s: float) -> list[Path]:
+    """Which files are hashed, where those that were written to so long ago count as settled."""
+    hashed: list[Path] = []
+    monkeypatch.setattr(_kept_studies, "_SETTLED_NS", round(settled_s * 1e9))
+    monkeypatch.setattr(
+        _kept_studies, "file_sha256", lambda path, *facts: hashed.append(path) or file_sha256(path, *facts)
+    )
+    return hashed
+
+
+@pytest.mark.parametrize(("settled_s", "times"), ((0.0, 1), (1e6, 2)))
+def test_a_file_that_lay_still_is_hashed_once(
+    small: Path, fresh: Study, settled_s: float, times: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The times of a file that was written to just now tell nothing: a second change may bear the same."""
+    hashed = counted(monkeypatch, settled_s)
+    assert_same(study_kept(small), fresh)
+    assert hashed == [small] * times
+
+
+def test_a_change_is_seen_though_size_and_time_stay(
+    small: Path, tmp_path: Path, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = Path(shutil.copy(small, tmp_path / "one.h5"))
+    before = path.stat()
+
+    def meddling(*facts: Any) -> Study:
+        study = study_recording(path, lambda part: None, lambda read: "")
+        while path.stat().st_ctime_ns == before.st_ctime_ns:
+            path.write_bytes(path.read_bytes()[:-1] + b"x")
+            os.utime(path, ns=(before.st_atime_ns, before.st_mtime_ns))
+        return dataclasses.replace(study, sha256=facts[2](path))
+
+    hashed = counted(monkeypatch, 0.0)
+    monkeypatch.setattr(_kept_studies, "study_recording", meddling)
+    study = study_kept(path)
+    assert (path.stat().st_size, path.stat().st_mtime_ns) == (before.st_size, before.st_mtime_ns)
+    assert hashed == [path, path]
+    assert study.sha256 == hashlib.sha256(path.read_bytes()).hexdigest()
+    assert not folder.exists()
+
+
+def test_hashing_tells_how_far_it_is(tmp_path: Path) -> None:
+    path, told = tmp_path / "big", list[float]()
+    path.write_bytes(bytes(range(256)) * 20_000 + b"end")
+    assert file_sha256(path, told.append) == hashlib.sha256(path.read_bytes()).hexdigest()
+    assert told == sorted(told)
+    assert len(told) == 5
+    assert told[-1] == 1.0
+    (tmp_path / "empty").touch()
+    assert file_sha256(tmp_path / "empty", told.append) == hashlib.sha256().hexdigest()
+
+
+def test_a_study_tells_how_far_it_is(small: Path) -> None:
+    for _ in range(2):
+        told: list[float] = []
+        study_kept(small, told.append)
+        assert told == sorted(told)
+        assert told[-1] == 1.0
 
 
 # ---------------------------------------------------------------- never needed

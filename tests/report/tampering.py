@@ -9,7 +9,7 @@ import random
 import re
 import shutil
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -18,6 +18,7 @@ import pypdf
 from pypdf import generic
 
 from report import ReportError, Verification, check_bundle, check_report
+from report._sealing import seal_words, typeset_sealed
 from tests.report.sealed_jobs import Sealed
 
 ATTACHMENT = "humproof-digests.json"
@@ -197,6 +198,40 @@ def wiring_left_out(chance: random.Random, job: Sealed, other: Sealed) -> Named:
     return Named(_kinds("wiring changed", "not signed"), f"{job.folder / 'wiring.toml'}: ")
 
 
+def number_redrawn(chance: random.Random, job: Sealed, other: Sealed) -> Named:
+    """One number is drawn otherwise on the pages and nothing else; all digests fit, and nothing tells of the issue."""
+    (job.folder / "reports.toml").unlink()
+    redraw(job, lambda data: _redrawn(data, chance))
+    return Named(_kinds("page number unknown", "not signed"), f"{job.pdf}: page ")
+
+
+_DRAWN = re.compile(r"\d[\d.]*(?=\s±\s\d)|(?<=±\s)\d[\d.]*|(?<=[+−])\d+\.\d(?=\sdB)")
+
+
+def _redrawn(data: dict[str, Any], chance: random.Random) -> None:
+    """One digit of one number, wherever it is printed."""
+    texts = {text for text in _texts(data) if _DRAWN.search(text)}
+    text = chance.choice(sorted(texts))
+    number = chance.choice(list(_DRAWN.finditer(text)))
+    place = chance.choice([at for at in range(*number.span()) if text[at] != "."])
+    _exchange(data, text, text[:place] + str((int(text[place]) + chance.randint(1, 9)) % 10) + text[place + 1 :])
+
+
+def _texts(thing: Any) -> Iterator[str]:
+    for one in thing.values() if isinstance(thing, dict) else thing if isinstance(thing, list) else ():
+        if isinstance(one, str):
+            yield one
+        yield from _texts(one)
+
+
+def _exchange(thing: Any, old: str, new: str) -> None:
+    """Every place where a text stands."""
+    for key in list(thing) if isinstance(thing, dict) else range(len(thing)) if isinstance(thing, list) else ():
+        if thing[key] == old:
+            thing[key] = new
+        _exchange(thing[key], old, new)
+
+
 def signature_taken_out(chance: random.Random, job: Sealed, other: Sealed) -> Named:
     change_attachment(job.pdf, lambda seal: None, signed=False)
     return Named(_kinds("signature broken", "saved anew"), f"{job.pdf}: ")
@@ -261,6 +296,7 @@ TAMPERINGS: dict[Tampering, bool] = {
     numbers_left_out: False,
     recording_left_out: False,
     wiring_left_out: False,
+    number_redrawn: False,
     signature_taken_out: False,
     signed_by_another: False,
     changed_member: True,
@@ -351,6 +387,17 @@ def make_fit(pdf: Path, change: Callable[[dict[str, Any]], None]) -> None:
 
     change_attachment(pdf, fitting, signed=False)
     pdf.write_bytes(as_if_issued(pdf.read_bytes()))
+
+
+def redraw(job: Sealed, change: Callable[[dict[str, Any]], None]) -> None:
+    """Typeset a report's pages anew with other data, and seal them with its true numbers, unsigned."""
+    report = job.report
+    assert report.sealed
+    data = json.loads(json.dumps(report.data))
+    change(data)
+    seal = report.sealed.seal.model_copy(update={"signed_by": None})
+    files = {name: content for name, content in report.files.items() if name not in report.sealed.files}
+    job.pdf.write_bytes(typeset_sealed(data | seal_words(seal), files, seal, None)[0])
 
 
 def repack(bundle: Path, changes: dict[str, Callable[[bytes], bytes | None]]) -> None:

@@ -87,6 +87,22 @@ def test_every_figure_of_analyse_is_there_to_the_last_bit(report: ComposedReport
     assert left == []
 
 
+def test_every_part_of_the_loss_under_bursts_is_there_to_the_last_bit(report: ComposedReport, text: str) -> None:
+    assert report.contents is not None
+    rows = {(row["recording"], row["channel"], row["quantity"]): row for row in records(text) if row["row"] == "figure"}
+    told = 0
+    for study in (study for sheet in report.contents.sheets for _, study in sheet.sides):
+        for split in study_json(study)["supply"]["splits"]:
+            for part in split["parts"]:
+                row = rows[study.path.name, split["channel"], f"loss_{part['where']}"]
+                assert _same(row["value"], part["volts"])
+                assert _same(row["uncertainty"], part["uncertainty"])
+                assert (row["unit"], row["averages"]) == ("V", str(len(split["bursts"])))
+                told += 1
+    # Battery, and both sides together, as found and as left.
+    assert told == 4
+
+
 def test_the_library_of_python_and_a_number_reader_see_the_same_table(text: str) -> None:
     told = list(csv.DictReader(io.StringIO(text, newline="")))
     assert told == records(text)

@@ -169,8 +169,26 @@ def results(page: str) -> str:
 def test_every_number_with_its_uncertainty_is_one_of_the_json(page: str, told: Numbers) -> None:
     found = list(PAIR.finditer(page.partition("Method: what was recorded")[0]))
     assert [one[0] for one in found if not told.has_pair(one)] == []
-    # Headline and its two numbers 8, two sheets 10 rows of three and two floors, captions 8, ledger 14, power 2.
-    assert len(found) >= 60
+    # Headline and its numbers 8, two sheets 10 rows of three and two floors, captions 8, losses 8, ledger 14, power 2.
+    assert len(found) >= 68
+
+
+def test_the_losses_are_those_of_the_split_row_by_row(page: str, studies: dict[Path, Study]) -> None:
+    part = page.partition("Where the volts went")[2].partition("Rule of the verdicts")[0]
+    cells = list(PAIR.finditer(part))
+    [pair] = [pair for pair in pairs(open_job(SAMPLE_JOB)) if "bursts" in pair.before.file]
+    sides = [study_json(studies[SAMPLE_JOB / one.file])["supply"]["splits"][0] for one in (pair.before, pair.after)]
+    rows = zip(*([*side["parts"], side["remainder"]] for side in sides), strict=True)
+    expected = [one for both in rows for one in both]
+    assert len(cells) == len(expected) == 8
+    for cell, one in zip(cells, expected, strict=True):
+        factor = FACTORS[cell["prefix"]]
+        assert cell["unit"] == "V"
+        assert agrees(cell["value"], factor, one["volts"]), cell[0]
+        assert agrees(cell["spread"], factor, one["uncertainty"]), cell[0]
+    # Beside the bars the same values stand alone.
+    labels = re.findall(r"(?:before|after)\s+(\S+)\smV", part)
+    assert sorted(labels) == sorted(cell["value"] for cell in cells)
 
 
 def test_every_other_number_with_a_unit_is_one_of_the_json(page: str, told: Numbers) -> None:
