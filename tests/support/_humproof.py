@@ -7,6 +7,7 @@ import sys
 from collections.abc import Mapping
 from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
+from types import TracebackType
 
 ROOT = Path(__file__).resolve().parents[2]
 """The repository's root."""
@@ -85,6 +86,17 @@ def call_humproof(
     return done
 
 
+class _Started(subprocess.Popen[str]):
+    """A program that a test's failure takes with it: otherwise the test would wait for it for ever."""
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if kind is not None:
+            self.kill()
+        super().__exit__(kind, error, trace)
+
+
 def start_humproof(
     *args: str | Path, env: Mapping[str, str] | None = None, cwd: Path | None = None
 ) -> subprocess.Popen[str]:
@@ -92,7 +104,7 @@ def start_humproof(
 
     Use it as a context manager after a kill or a signal, or call ``communicate``, so that no pipe stays open.
     """
-    return subprocess.Popen(
+    return _Started(
         [*_program(), *map(str, args)],
         env=_environment(env),
         cwd=cwd,
