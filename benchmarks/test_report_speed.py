@@ -90,8 +90,8 @@ def made(job: Job, what: str) -> Made:
     took, process = time.perf_counter() - wall, processor_s() - process
     moments = [moment for _, moment in told]
     longest = max(after - before for before, after in zip([0.0, *moments], [*moments, took], strict=True))
-    words = f"{took:.2f} s ({process:.2f} s of {os.cpu_count()} processors), {len(told)} times told, longest silence {longest:.2f} s"
-    print(f"\n{2 * STEPS} recordings, {what}: {words}")
+    words = f"{took:.2f} s ({process:.2f} s of {os.cpu_count()} processors)"
+    print(f"\n{2 * STEPS} recordings, {what}: {words}, {len(told)} times told, longest silence {longest:.2f} s")
     assert [fraction for fraction, _ in told] == sorted(fraction for fraction, _ in told)
     return Made(took, process, longest)
 

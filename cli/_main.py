@@ -24,6 +24,9 @@ for command_file in (_make, _take, _record, _signal, _calibrate, _bring, _look, 
 
 def main(arguments: list[str] | None = None) -> int:
     """Run one command line; returns the exit code."""
+    # Small matrices: threads would only wait for each other, and sum in another order than the workers of
+    # `study_ahead`, so that last bits would differ. It counts where numpy is not loaded yet.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         asked = sys.argv[1:] if arguments is None else arguments
         result = app(args=asked or ["--help"], standalone_mode=False, prog_name="humproof")

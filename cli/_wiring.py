@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -111,8 +110,6 @@ def wiring(
 
     Readings taken while bursts play tell which joint is worse than its kind should be, and where to probe next.
     """
-    # The matrices are small: threads would only wait for each other. It counts where numpy is not loaded yet.
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from job import both_json, measured_json, wiring_json
 
     case = _case(engine, power, both=both, as_left=as_left)

@@ -32,6 +32,7 @@ _UNKNOWN = re.compile(r"\s*unknown\s*\)")
 _DECIBELS = re.compile(r"(?<![\w.,])[+−][0-9]+(?:\.[0-9]+)?[ \u00a0]dB(?!\w)")
 _CAUSE = re.compile(r"(?:Proven|Likely, not proven): [^%]{1,300}?\(((?:under |over )?[0-9]+\s%)\)\.")
 _CAUSE_ROW = re.compile(r"(?<![0-9.,])((?:under |over )?[0-9]+[ \u00a0]%)\s+[+−] (?=[^0-9\s])")
+_CALIBRATION = re.compile(r"\b(?:scale|zero)\s±\s*[0-9.]+\s\S+?(?!\w)")
 #: what breaks or joins words and turns their direction, and is seen by nobody
 _UNSEEN = re.compile("[\u00ad\u200b-\u200f\u202a-\u202e\u2060-\u2069\ufeff]")
 #: from so many characters on the template lets a word break anywhere
@@ -50,7 +51,7 @@ class OnPage:
 
     page: int
     printed: str
-    #: "±", "unknown", "dB" or "cause"
+    #: "±", "unknown", "dB", "cause" or "calibration"
     form: str
     value: str = ""
     spread: str = ""
@@ -166,6 +167,8 @@ def _each(text: str, page: int) -> Iterator[tuple[int, OnPage]]:
             yield sign.start(), one
     for found in _DECIBELS.finditer(text):
         yield found.start(), OnPage(page, _one_line(found[0]), "dB", _plain(found[0]))
+    for found in _CALIBRATION.finditer(text):
+        yield found.start(), OnPage(page, _one_line(found[0]), "calibration", _plain(found[0]))
     for pattern in (_CAUSE, _CAUSE_ROW):
         for found in pattern.finditer(text):
             yield found.start(1), OnPage(page, _one_line(found[1]), "cause", _plain(found[1]))
@@ -235,7 +238,7 @@ class _Known:
             return any((value, one.spread, unit) in self._pairs for unit in (one.unit, "")) or self._broken(one)
         if one.form == "unknown":
             return (value, one.unit) in self._unknown
-        return value in (self._decibels if one.form == "dB" else self._causes)
+        return value in {"dB": self._decibels, "cause": self._causes}.get(one.form, ())
 
     def _broken(self, one: OnPage) -> bool:
         """The end of a number so long that a line may break within it."""
@@ -267,7 +270,7 @@ class _Words:
 
     def have(self, one: OnPage) -> bool:
         """Whether it stands there like this, or cut off, or turned round among letters that run from the right."""
-        if one.form in ("cause", "dB"):
+        if one.form in ("cause", "dB", "calibration"):
             return any(one.value in text for text in (self._typed if one.form == "cause" else self._all))
         # The unit may be cut off, or be a word that follows.
         pair = f"{one.value}±{one.spread}" if one.form == "±" else _plain(one.printed)

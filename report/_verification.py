@@ -151,20 +151,18 @@ def verification_lines(found: Verification) -> tuple[CheckedLine, ...]:
         ),
         CheckedLine(f"job.toml: {found.files.job}; wiring.toml: {found.files.wiring}", _files_match(found.files)),
         CheckedLine(
-            f"numbers: {same} of {len(seal.numbers)} come out as printed, from the raw samples",
-            False if differing else all_same,
+            f"numbers: {same} of {len(seal.numbers)} come out as printed, from the raw samples{_on_pages(found.pages)}",
+            False if differing or found.pages.refused else all_same,
         ),
-        *_page_lines(found.pages),
         *(CheckedLine(printable(note)) for note in found.notes),
     )
 
 
-def _page_lines(pages: PagesCompared) -> tuple[CheckedLine, ...]:
+def _on_pages(pages: PagesCompared) -> str:
     if pages.found is None:
-        return ()
-    count, strange = len(pages.found), len(pages.unknown) + len(pages.of_the_shop)
-    text = f"pages: {count - strange} of {count} numbers that could be compared are the report's or were typed"
-    return (CheckedLine(text, False if pages.refused else None if strange else True),)
+        return ""
+    known = len(pages.found) - sum(one in {*pages.unknown, *pages.of_the_shop} for one in pages.found)
+    return f"; {known} of {len(pages.found)} compared on the pages are among them or were typed"
 
 
 def _files_match(files: FilesChecked) -> bool | None:

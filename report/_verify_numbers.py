@@ -36,6 +36,7 @@ from report._recorded import recorded
 from report._seal import VERSION, ReportDigests, SealedSheet, software
 from report._sealing import numbers_of_contents
 from report._sheets import Contents, Sheet, gather
+from report._tables import instrument_lines
 from report._verification import Differing, FilesChecked, Kind, Problem, Recomputed, Words, missing_words
 
 Progress = Callable[[float], None]
@@ -231,7 +232,7 @@ def _words(job: Job, contents: Contents) -> Words:
     infos = [recorded(job, entry, contents)[0] for entry in job.facts.recordings]
     readings = readings_table(job, contents)
     typed = {*words_in(job.facts), *words_in(infos), *words_in(readings), *_wiring_words(job.folder / WIRING)}
-    return Words(frozenset(typed), frozenset(words_in(contents)))
+    return Words(frozenset(typed), frozenset({*words_in(contents), *instrument_lines(contents.sheets)}))
 
 
 def _wiring_words(path: Path) -> Iterator[str]:

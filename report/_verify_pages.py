@@ -45,8 +45,17 @@ def check_pages(
         return PagesChecked(notes=(_not_compared(pdf, "their text cannot be read"),))
     notes = _of_the_shop(pdf, compared)
     if words is None:
+        compared = _without_calibrations(compared)
         return PagesChecked(compared, notes=(*notes, *_perhaps_typed(pdf, compared)))
     return PagesChecked(replace(compared, refused=bool(compared.unknown)), _unknown(pdf, compared), notes)
+
+
+def _without_calibrations(compared: PagesCompared) -> PagesCompared:
+    """They stand in the recordings and in no list."""
+    found, unknown = (
+        tuple(one for one in many if one.form != "calibration") for many in (compared.found or (), compared.unknown)
+    )
+    return replace(compared, found=found, unknown=unknown)
 
 
 def _unknown(pdf: Path, compared: PagesCompared) -> tuple[Problem, ...]:
@@ -72,8 +81,8 @@ def _perhaps_typed(pdf: Path, compared: PagesCompared) -> tuple[str, ...]:
 def _of_the_shop(pdf: Path, compared: PagesCompared) -> tuple[str, ...]:
     if not compared.of_the_shop:
         return ()
-    why = "in the shop's own words (letterhead, source of a limit), which are not in the job: not compared"
-    return (f"{pdf}: {_several(compared.of_the_shop)} stands {why}",)
+    where = "in the shop's own words (letterhead, source of a limit), which are not in the job"
+    return (f"{pdf}: not compared, because it stands {where}: {_several(compared.of_the_shop)}",)
 
 
 def _several(many: tuple[OnPage, ...]) -> str:

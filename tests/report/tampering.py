@@ -205,20 +205,26 @@ def number_redrawn(chance: random.Random, job: Sealed, other: Sealed) -> Named:
     return Named(_kinds("page number unknown", "not signed"), f"{job.pdf}: page ")
 
 
-_DRAWN = re.compile(r"\d[\d.]*(?=\s±\s\d)|(?<=±\s)\d[\d.]*|(?<=[+−])\d+\.\d(?=\sdB)")
+_DRAWN = re.compile(
+    r"\d[\d.]*(?=\s±\s\d)|(?<=\d\s±\s)\d[\d.]*|(?<=zero\s±\s)\d[\d.]*|(?<=scale\s±\s)\d[\d.]*|(?<=[+−])\d+\.\d(?=\sdB)"
+)
 
 
 def _redrawn(data: dict[str, Any], chance: random.Random) -> None:
-    """One digit of one number, wherever it is printed."""
-    texts = {text for text in _texts(data) if _DRAWN.search(text)}
-    text = chance.choice(sorted(texts))
-    number = chance.choice(list(_DRAWN.finditer(text)))
-    place = chance.choice([at for at in range(*number.span()) if text[at] != "."])
-    _exchange(data, text, text[:place] + str((int(text[place]) + chance.randint(1, 9)) % 10) + text[place + 1 :])
+    """One digit of one number, wherever it is printed, so that it is none of the others."""
+    texts = set(_texts(data))
+    old = new = chance.choice(sorted(text for text in texts if _DRAWN.search(text)))
+    while new in texts:
+        number = chance.choice(list(_DRAWN.finditer(old)))
+        place = chance.choice([at for at in range(*number.span()) if old[at] != "."])
+        new = f"{old[:place]}{(int(old[place]) + chance.randint(1, 9)) % 10}{old[place + 1 :]}"
+    _exchange(data, old, new)
 
 
 def _texts(thing: Any) -> Iterator[str]:
-    for one in thing.values() if isinstance(thing, dict) else thing if isinstance(thing, list) else ():
+    """All but what is only read aloud."""
+    parts = [one for key, one in thing.items() if key != "alt"] if isinstance(thing, dict) else thing
+    for one in parts if isinstance(parts, list) else ():
         if isinstance(one, str):
             yield one
         yield from _texts(one)

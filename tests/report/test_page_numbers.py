@@ -42,7 +42,10 @@ def numbers(text: str) -> list[str]:
         ("0.0 ± 2.7 mV\n0.0 dB", ["0.0 ± 2.7 mV"]),
         ("45.2±4.3 dB: transformer", ["45.2±4.3 dB"]),
         ("Proven: a loop (97 %). 2 % + DC drop; under 1 % − the whine", ["97 %", "2 %", "under 1 %"]),
-        ("Figure (± expanded uncertainty, k = 2), zero ± 2.0 mV, scale ± 0.50 % (k = 2)", []),
+        (
+            "Figure (± expanded uncertainty, k = 2), zero ± 2.0 mV, scale ± 0.50 % (k = 2)",
+            ["zero ± 2.0 mV", "scale ± 0.50 %"],
+        ),
         ("75 % of the drop, limit 3.6 V, +5 dBu, 2 to 3 dB", []),
     ],
 )
