@@ -1,5 +1,6 @@
 """The shop's key on the report sheet: chosen, opened, made, refused; its password is kept nowhere."""
 
+import shutil
 from pathlib import Path
 
 import pytest
@@ -98,10 +99,13 @@ def test_a_web_page_says_that_it_is_not_signed_and_the_pages_stay(desk, copied, 
 
 
 @pytest.mark.parametrize("how", ["chosen", "made", "of another job"])
-def test_a_key_in_the_jobs_folder_is_refused(desk, copied, whole_job, how):
+def test_a_key_in_the_jobs_folder_is_refused(desk, copied, whole_job, tmp_path_factory, how):
     inside = copied / "shop.key"
     if how != "made":
-        make_key(inside)
+        # None is made within a job, but somebody may put one there.
+        elsewhere = tmp_path_factory.mktemp("keys") / "shop.key"
+        make_key(elsewhere)
+        shutil.copy(elsewhere, inside)
     if how == "of another job":
         desk.draw(whole_job)
         desk.controller.keys.choose(inside)
