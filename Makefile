@@ -35,7 +35,7 @@ endif
 help:
 	@echo 'make demo [OUT=folder]     the whole main job on the bundled sample job'
 	@echo 'make test [ARGS="-k x"]    the tests'
-	@echo 'make endurance             the long tests: faults at many moments, counting, speed; some six minutes'
+	@echo 'make endurance             the long tests: faults at many moments, counting, speed; some twenty minutes'
 	@echo 'make screenshots           every sheet into build/screenshots, some of them into docs/screens'
 	@echo 'make check                 style, types, import layers'
 	@echo 'make format                put the style right'
