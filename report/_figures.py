@@ -22,7 +22,7 @@ Floats = npt.NDArray[np.float64]
 Span = tuple[float, float]
 
 #: readable without colour: an area, a strong line, dots; a dashed line, a full line
-_FOUND, _FOUND_EDGE, _LEFT, _FLOOR = "#e9e1d5", "#9a6a33", "#12303f", "#55606a"
+FOUND, FOUND_EDGE, LEFT, _FLOOR = "#e9e1d5", "#9a6a33", "#12303f", "#55606a"
 _STYLE = {
     "font.family": "DejaVu Sans",
     "font.size": 6.5,
@@ -117,9 +117,9 @@ def _draw_spectrum(axes: Axes, name: str, frequency: Floats, rms: Floats, bottom
     if name == "floor":
         axes.plot(frequency, rms, color=_FLOOR, lw=0.8, ls=(0, (1, 1.2)), label="instrument's floor")
     elif name == "after":
-        axes.plot(frequency, rms, color=_LEFT, lw=0.75, label="after", zorder=3)
+        axes.plot(frequency, rms, color=LEFT, lw=0.75, label="after", zorder=3)
     else:
-        area: dict[str, Any] = {"facecolor": _FOUND, "edgecolor": _FOUND_EDGE, "linewidth": 0.5}
+        area: dict[str, Any] = {"facecolor": FOUND, "edgecolor": FOUND_EDGE, "linewidth": 0.5}
         axes.fill_between(frequency, rms, bottom, **area, label=name, zorder=1)
 
 
@@ -221,7 +221,7 @@ def _draw_log(axes: Axes, log: Log) -> None:
     """The mean per column as a line, below it a shade down to the lowest."""
     time, mean, low = mean_and_lowest(log)
     after = log.name == "after"
-    color, shade = (_LEFT, "#a9bcc6") if after else (_FOUND_EDGE, _FOUND)
+    color, shade = (LEFT, "#a9bcc6") if after else (FOUND_EDGE, FOUND)
     axes.fill_between(time, low, mean, step="mid", color=shade, lw=0, zorder=1 + after)
     axes.plot(time, low, color=color, lw=0.3, zorder=2 + after, drawstyle="steps-mid")
     line: dict[str, Any] = {"lw": 0.9, "ls": "-" if after else (0, (3, 1)), "zorder": 3 + after}
@@ -248,8 +248,8 @@ def _draw_bursts(axes: Axes, log: Log, row: int) -> None:
     from matplotlib.transforms import blended_transform_factory
 
     style: dict[str, Any] = {
-        "facecolor": _LEFT if log.name == "after" else _FOUND,
-        "edgecolor": _LEFT,
+        "facecolor": LEFT if log.name == "after" else FOUND,
+        "edgecolor": LEFT,
         "linewidth": 0.3,
         "transform": blended_transform_factory(axes.transData, axes.transAxes),
     }
@@ -308,9 +308,9 @@ def _label_mm(groups: list[tuple[str, list[Bar]]]) -> float:
 
 def _draw_bar(axes: Axes, bar: Bar, place: float, height: float, *, first: bool) -> None:
     after = bar.name == "after"
-    look: dict[str, Any] = {"facecolor": _LEFT if after else _FOUND}
+    look: dict[str, Any] = {"facecolor": LEFT if after else FOUND}
     label = bar.name if first else None
-    axes.barh(place, bar.value, height, edgecolor=_LEFT if after else _FOUND_EDGE, lw=0.8, label=label, **look)
+    axes.barh(place, bar.value, height, edgecolor=LEFT if after else FOUND_EDGE, lw=0.8, label=label, **look)
     if bar.uncertainty:
         low, high = max(bar.value - bar.uncertainty, 0.0), bar.value + bar.uncertainty
         axes.plot([low, high], [place, place], color="white", lw=1.2, zorder=3)

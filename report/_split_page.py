@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from analysis import SupplySplit
 from job import NO_BREAK, Measure, measure_for, plain, with_uncertainty
-from report._figures import Bar, drawing
+from report._figures import FOUND, FOUND_EDGE, LEFT, Bar, drawing
 from report._sheets import Sheet
 from report._words import PLACES
 
@@ -27,7 +27,6 @@ _NAMES = {
 _WHOLE = ({"battery", "positive", "ground"}, {"battery", "wiring"})
 #: width; each bar; around the bars of one part; below them the scale; left of them the names; a letter's width
 _WIDE_MM, _BAR_MM, _AROUND_MM, _BELOW_MM, _LEFT_MM, _LETTER_MM = 104.0, 2.5, 0.8, 8.0, 22.0, 1.35
-_LIGHT, _LIGHT_EDGE, _DARK = "#e9e1d5", "#9a6a33", "#12303f"
 _WINDOW = (
     "Loss: mean before a burst less mean over its last half, so no more than the sag (lowest 10 ms mean); mean of "
     "{counts}. Whiskers: uncertainties (k = 2)."
@@ -229,7 +228,7 @@ def _reach(ends: list[tuple[float, int]], bars: list[Bar], wide_mm: float) -> tu
 
 def _draw_bar(axes: Axes, place: float, bar: Bar, sides: int, *, dark: bool) -> None:
     high = 0.9 * _BAR_MM / (_AROUND_MM + _BAR_MM * sides)
-    face, edge = (_DARK, _DARK) if dark else (_LIGHT, _LIGHT_EDGE)
+    face, edge = (LEFT, LEFT) if dark else (FOUND, FOUND_EDGE)
     axes.barh(place, bar.value, high, facecolor=face, edgecolor=edge, lw=0.8)
     if bar.uncertainty:
         ends = [bar.value - bar.uncertainty, bar.value + bar.uncertainty]

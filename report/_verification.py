@@ -28,7 +28,7 @@ Kind = Literal[
     "recording missing",
     "number differs",
     "number missing",
-    "page number unknown",
+    "number not listed",
     "not recomputed",
     "bundle changed",
 ]

@@ -68,7 +68,7 @@ def _unknown(pdf: Path, compared: PagesCompared) -> tuple[Problem, ...]:
         if more
         else []
     )
-    return tuple(Problem("page number unknown", text) for text in texts)
+    return tuple(Problem("number not listed", text) for text in texts)
 
 
 def _perhaps_typed(pdf: Path, compared: PagesCompared) -> tuple[str, ...]:

@@ -202,7 +202,7 @@ def number_redrawn(chance: random.Random, job: Sealed, other: Sealed) -> Named:
     """One number is drawn otherwise on the pages and nothing else; all digests fit, and nothing tells of the issue."""
     (job.folder / "reports.toml").unlink()
     redraw(job, lambda data: _redrawn(data, chance))
-    return Named(_kinds("page number unknown", "not signed"), f"{job.pdf}: page ")
+    return Named(_kinds("number not listed", "not signed"), f"{job.pdf}: page ")
 
 
 _DRAWN = re.compile(

@@ -156,7 +156,7 @@ def redrawn(jobs: tuple[Sealed, Sealed], place: Path) -> Sealed:
 def test_a_redrawn_number_is_named_with_its_page(jobs: tuple[Sealed, Sealed], tmp_path: Path) -> None:
     own = redrawn(jobs, tmp_path)
     found = check_report(own.pdf)
-    assert [one.kind for one in found.problems] == ["page number unknown"]
+    assert [one.kind for one in found.problems] == ["number not listed"]
     assert f"{own.pdf}: page 1: “3.111 ± 0.030 mV”" in found.problems[0].text
     told = verification_json(found)
     assert told["numbers"]["on_pages"]["unknown"] == [{"page": 1, "printed": "3.111 ± 0.030 mV"}]
@@ -182,6 +182,6 @@ def test_letters_that_cannot_be_read_are_not_compared(
     if as_issued:
         own.pdf.write_bytes(as_if_issued(own.pdf.read_bytes()))
     found = check_report(own.pdf)
-    assert "page number unknown" not in {one.kind for one in found.problems}
+    assert "number not listed" not in {one.kind for one in found.problems}
     assert found.pages.found is None
     assert any("were not compared with the list" in note for note in found.notes)
